@@ -1,0 +1,173 @@
+"""What is the case now, as values.
+
+A State is frozen all the way down: the stream makes a new one for each event and may hand it to
+anyone. Everything in it is bounded in size however long the daemon runs.
+"""
+
+import enum
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+from vfod import events as e
+from vfod.requests import Asked
+from vfod.units import wavelength
+
+#: Active channels remembered in the state, for a status line and a page; the journal has them all.
+RECENT = 24
+
+
+class LinkPhase(enum.StrEnum):
+    """How far the line to the box has come."""
+
+    DOWN = "down"
+    UP = "up"
+
+
+class SweepPhase(enum.StrEnum):
+    """What the sweep is doing."""
+
+    IDLE = "idle"
+    SWEEPING = "sweeping"
+    HOLDING = "holding"
+    YIELDED = "yielded"
+    PAUSED = "paused"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LinkState:
+    """The line and who is at its other end; empty texts until a box has greeted once."""
+
+    phase: LinkPhase = LinkPhase.DOWN
+    since: float | None = None
+    reason: str = ""
+    port: str = ""
+    model: str = ""
+    firmware: str = ""
+    serial: str = ""
+    low: int | None = None
+    high: int | None = None
+    abilities: tuple[str, ...] = ()
+    losses: int = 0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SweepState:
+    """The running sweep, or the last one when idle."""
+
+    phase: SweepPhase = SweepPhase.IDLE
+    name: str | None = None
+    channels: int = 0
+    channel: int | None = None
+    visits: int = 0
+    passes: int = 0
+    #: Visits of the pass under way.
+    in_pass: int = 0
+    since: float | None = None
+    #: End of a yield; None while sweeping, or when it lasts until somebody resumes.
+    until: float | None = None
+    yielded_to: e.Origin | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WindowState:
+    """The window that is open, and the next one of the agenda."""
+
+    name: str | None = None
+    closes: float | None = None
+    next_name: str | None = None
+    next_sweep: str | None = None
+    next_opens: float | None = None
+    next_closes: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Heard:
+    """An active channel: when it was first and last found active, and its last level."""
+
+    dial: int
+    band: str | None
+    level: float
+    unit: str
+    first: float
+    last: float
+    now: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class VfoState:
+    """All that is known of one VFO."""
+
+    link: LinkState = LinkState()
+    dial: int | None = None
+    oscillator: int | None = None
+    produced: int | None = None
+    band: str | None = None
+    moved_by: e.Origin | None = None
+    moved_at: float | None = None
+    step: int | None = None
+    output: bool | None = None
+    muted: bool | None = None
+    select: int | None = None
+    level: float | None = None
+    level_unit: str = ""
+    floor: float | None = None
+    battery: float | None = None
+    battery_low: bool = False
+    temperature: float | None = None
+    sweep: SweepState = SweepState()
+    window: WindowState = WindowState()
+    heard: tuple[Heard, ...] = ()
+    visits: int = 0
+    active_visits: int = 0
+
+    @property
+    def wavelength(self) -> float | None:
+        """Wavelength of the dial frequency, metres."""
+        return wavelength(self.dial) if self.dial else None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DoorState:
+    """Whether an output or a way in works, and if not, why."""
+
+    up: bool
+    where: str = ""
+    reason: str = ""
+    since: float = 0.0
+
+
+def _empty_vfos() -> Mapping[str, VfoState]:
+    return MappingProxyType({})
+
+
+def _empty_doors() -> Mapping[str, DoorState]:
+    return MappingProxyType({})
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class State:
+    """Everything: the daemon, its VFOs by name in the order of the configuration, its doors."""
+
+    sequence: int = 0
+    version: str = ""
+    started: float | None = None
+    config_digest: str = ""
+    vfos: Mapping[str, VfoState] = field(default_factory=_empty_vfos)
+    doors: Mapping[str, DoorState] = field(default_factory=_empty_doors)
+
+
+def initial(names: list[str]) -> State:
+    """The state before anything happened, with a place for each VFO."""
+    return State(vfos=MappingProxyType({name: VfoState() for name in names}))
+
+
+#: What an output is handed: every event with the state just after it, in order.
+Feed = AsyncIterator[tuple[e.Stamped, State]]
+
+#: How a door asks for something: the answer as JSON knows it, or a VfodError.
+Submit = Callable[[Asked], Awaitable[dict[str, Any]]]
+
+#: How a part that fails or recovers says so in the stream.
+Tell = Callable[[e.Event], None]

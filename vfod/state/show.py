@@ -1,0 +1,142 @@
+"""The state as text for a person and as plain values for a machine.
+
+One wording for all doors: the shell prints `one_line`, MQTT and the page use the same words.
+"""
+
+import dataclasses
+from typing import Any
+
+from vfod import events as e
+from vfod.state.model import LinkPhase, State, SweepPhase, VfoState
+from vfod.units import format_duration, format_frequency, format_millihertz
+
+
+def to_plain(state: State) -> dict[str, Any]:
+    """The whole state as JSON knows it, with `text` for people."""
+    return {
+        "sequence": state.sequence,
+        "version": state.version,
+        "started": state.started,
+        "config_digest": state.config_digest,
+        "vfos": {name: vfo_to_plain(vfo) for name, vfo in state.vfos.items()},
+        "doors": {name: dataclasses.asdict(door) for name, door in state.doors.items()},
+        "text": "\n".join(
+            one_line(vfo, name if len(state.vfos) > 1 else "") for name, vfo in state.vfos.items()
+        ),
+    }
+
+
+def vfo_to_plain(vfo: VfoState) -> dict[str, Any]:
+    """One VFO's state as JSON knows it; oscillator frequencies as hertz with three decimals."""
+    plain = dataclasses.asdict(vfo)
+    for name in ("oscillator", "produced"):
+        if plain[name] is not None:
+            plain[name] = format_millihertz(plain[name])
+    plain["wavelength"] = None if vfo.wavelength is None else round(vfo.wavelength, 3)
+    return plain
+
+
+def dial_text(vfo: VfoState) -> str:
+    """`9420 kHz, 31m, 31.8 m` as far as known."""
+    if vfo.dial is None or vfo.wavelength is None:
+        return "dial unknown"
+    parts = [format_frequency(vfo.dial)]
+    if vfo.band:
+        parts.append(vfo.band)
+    parts.append(f"wavelength {vfo.wavelength:.2f} m")
+    return ", ".join(parts)
+
+
+def one_line(vfo: VfoState, name: str = "") -> str:
+    """Where it is tuned and what it does, in a line a person reads at a glance."""
+    parts = [dial_text(vfo)]
+    if vfo.step:
+        parts.append(f"step {format_frequency(vfo.step)}")
+    if vfo.moved_by is not None:
+        parts.append(f"moved by {vfo.moved_by}")
+    parts.append(sweep_text(vfo))
+    if vfo.link.phase is LinkPhase.DOWN:
+        parts.append(f"link down ({vfo.link.reason})" if vfo.link.reason else "link down")
+    line = "; ".join(parts)
+    return f"{name}: {line}" if name else line
+
+
+def sweep_text(vfo: VfoState) -> str:
+    """What the sweep does, in a few words."""
+    sweep = vfo.sweep
+    if sweep.phase is SweepPhase.IDLE or sweep.name is None:
+        return "no sweep"
+    where = f"pass {sweep.passes + 1}, {sweep.in_pass} of {sweep.channels} channels"
+    return f"sweep {sweep.name} {sweep.phase} ({where})"
+
+
+def event_text(event: e.Event) -> str:
+    """An event in a few words, for a journal line or an answer to a person."""
+    match event:
+        case e.DialTuned(dial=dial, by=by):
+            return f"tuned to {format_frequency(dial)} by {by}"
+        case e.KnobTurned(dial=dial):
+            return f"knob turned to {format_frequency(dial)}"
+        case e.DialFound(dial=dial):
+            return f"dial found at {format_frequency(dial)}"
+        case e.ButtonPressed(button=button):
+            return f"button {button} pressed"
+        case e.StepChanged(step=step, by=by):
+            return f"step {format_frequency(step)} by {by}"
+        case e.BandEntered(band=band, left=left):
+            return f"entered {band}" if band else f"left {left}"
+        case e.OutputSwitched(on=on, by=by):
+            return f"output {'on' if on else 'off'} by {by}"
+        case e.SpeakerMuted(muted=muted, by=by):
+            return f"speaker {'muted' if muted else 'released'} by {by}"
+        case e.LinkGreeted(model=model, port=port):
+            return f"link up: {model} on {port}"
+        case e.LinkLost(reason=reason, detail=detail):
+            return f"link down: {detail or reason}"
+        case e.SweepStarted(sweep=sweep, channels=channels, dial=dial, by=by):
+            at = format_frequency(dial)
+            return f"sweep {sweep} started at {at}, {channels} channels, by {by}"
+        case e.SweepEnded(sweep=sweep, visits=visits, passes=passes, reason=reason):
+            return f"sweep {sweep} ended after {visits} visits, {passes} passes: {reason}"
+        case e.SweepYielded(sweep=sweep, to=to, dial=dial):
+            return f"sweep {sweep} yielded to {to} before {format_frequency(dial)}"
+        case e.SweepPaused(sweep=sweep, reason=reason):
+            return f"sweep {sweep} waits: {reason}"
+        case e.SweepResumed(sweep=sweep, dial=dial, lost=lost):
+            at = format_frequency(dial)
+            return f"sweep {sweep} resumed at {at} after {format_duration(lost)}"
+        case e.PassCompleted(sweep=sweep, number=number, seconds=seconds):
+            return f"sweep {sweep}: pass {number} took {format_duration(seconds)}"
+        case e.HoldBegan(dial=dial, level=level):
+            return f"holding at {format_frequency(dial)}, level {level:.0f}"
+        case e.HoldEnded(dial=dial, seconds=seconds, reason=reason):
+            return f"left {format_frequency(dial)} after {format_duration(seconds)}: {reason}"
+        case e.ActivityBegan(dial=dial, above_floor=above):
+            return f"{format_frequency(dial)} active, {above:.0f} dB above the floor"
+        case e.ActivityEnded(dial=dial):
+            return f"{format_frequency(dial)} quiet"
+        case e.WindowOpened(window=window, sweep=sweep):
+            return f"window {window} opened for sweep {sweep}"
+        case e.WindowClosed(window=window):
+            return f"window {window} closed"
+        case e.BatteryLow(battery=battery):
+            return f"battery low: {battery:.2f} V"
+        case e.DoorFailed(door=door, reason=reason, detail=detail):
+            return f"{door} does not work: {detail or reason}"
+        case e.DoorOpened(door=door, where=where):
+            return f"{door} works at {where}"
+    fields = ", ".join(f"{k} {v}" for k, v in e.to_plain(event).items() if v is not None)
+    return f"{e.kind(event).replace('-', ' ')}: {fields}"
+
+
+def answer(stamped: e.Stamped) -> dict[str, Any]:
+    """A stamped event as a notification or an answer, with `text` for people."""
+    return {
+        "sequence": stamped.sequence,
+        "time": stamped.time,
+        "vfo": stamped.vfo,
+        "event": e.kind(stamped.event),
+        "cause": stamped.cause,
+        "data": e.to_plain(stamped.event),
+        "text": event_text(stamped.event),
+    }
