@@ -88,7 +88,7 @@ class SetStep(Change):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class GoToBand(Change):
-    """Go to a band by name, or to the next one `up` or `down`: where it was left, else its lower edge."""
+    """Go to a band by name, or `up` or `down`: where it was left, else its lower edge."""
 
     band: str
 

@@ -17,6 +17,9 @@ MILLI = 1000
 
 #: Power of ten of each unit a frequency may carry. Lower-case `m` is not mega and is refused.
 _FREQUENCY_UNITS = {"Hz": 0, "k": 3, "kHz": 3, "M": 6, "MHz": 6}
+#: The minus sign of typographers, which arrives by copy and paste.
+_TRUE_MINUS = "\u2212"
+
 _DURATION_UNITS = {"ms": 0.001, "s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
 _FREQUENCY_REMEDY = "write it like 9420 (kHz), 9.42M, 7200.5k or 9420000Hz"
 _DURATION_REMEDY = "write it like 2s, 500ms, 30m or 1h30m"
@@ -25,8 +28,8 @@ _DURATION_REMEDY = "write it like 2s, 500ms, 30m or 1h30m"
 def _split_number(text: str) -> tuple[str, str, str, str] | None:
     """Cut `-7200.5k` into sign, whole digits, decimals and unit; None when it is no number."""
     sign = ""
-    if text[:1] in ("+", "-", "−"):
-        sign = "-" if text[0] in "-−" else "+"
+    if text[:1] in ("+", "-", _TRUE_MINUS):
+        sign = "+" if text[0] == "+" else "-"
         text = text[1:]
     end = 0
     while end < len(text) and (text[end] in "0123456789._"):
