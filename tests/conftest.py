@@ -1,0 +1,12 @@
+"""What every test finds: the loop whose clock jumps, the real parts, the leak check."""
+
+import os
+
+import hypothesis
+
+pytest_plugins = ["tests.loops", "tests.real_parts"]
+
+# A deadline measures the machine, not the program.
+hypothesis.settings.register_profile("person", deadline=None)
+hypothesis.settings.register_profile("ci", deadline=None, derandomize=True)
+hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "person")
