@@ -127,12 +127,20 @@ class BoxRefusedError(RefusedError):
 
 
 class LineError(VfodError):
-    """The serial line or socket below the link; `reason` is a short word for metrics."""
+    """The serial line or socket below the link.
+
+    `reason` is a short word for metrics, `port` the line's name as far as known.
+    """
 
     code = "line"
     exit_code = 5
     rpc_code = -32006
     reason = "line"
+
+    def __init__(self, message: str, *, remedy: str = "", port: str = "", reason: str = "") -> None:
+        super().__init__(message, remedy=remedy)
+        self.port = port
+        self.reason = reason or type(self).reason
 
 
 class PortMissingError(LineError):

@@ -175,18 +175,21 @@ class DialTuned(Event):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DialFound(Event):
-    """Where the dial stood when the daemon first looked, or after events were lost."""
+    """Where the dial stood when the daemon first looked, or looked again after a silence.
 
-    dial: int
+    `dial` is None where the receiver's description has no dial frequency for this oscillator.
+    """
+
+    dial: int | None
     oscillator: int
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class KnobTurned(Event):
-    """The knob was turned; the box counts such events in `number`."""
+    """The knob was turned; the box counts such events in `number`. `dial` as in DialFound."""
 
     number: int
-    dial: int
+    dial: int | None
     oscillator: int
 
 

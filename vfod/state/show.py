@@ -76,9 +76,9 @@ def event_text(event: e.Event) -> str:
         case e.DialTuned(dial=dial, by=by):
             return f"tuned to {format_frequency(dial)} by {by}"
         case e.KnobTurned(dial=dial):
-            return f"knob turned to {format_frequency(dial)}"
+            return f"knob turned to {_frequency(dial)}"
         case e.DialFound(dial=dial):
-            return f"dial found at {format_frequency(dial)}"
+            return f"dial found at {_frequency(dial)}"
         case e.ButtonPressed(button=button):
             return f"button {button} pressed"
         case e.StepChanged(step=step, by=by):
@@ -127,6 +127,10 @@ def event_text(event: e.Event) -> str:
             return f"{door} works at {where}"
     fields = ", ".join(f"{k} {v}" for k, v in e.to_plain(event).items() if v is not None)
     return f"{e.kind(event).replace('-', ' ')}: {fields}"
+
+
+def _frequency(dial: int | None) -> str:
+    return "a frequency outside the receiver's range" if dial is None else format_frequency(dial)
 
 
 def answer(stamped: e.Stamped) -> dict[str, Any]:
