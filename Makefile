@@ -1,0 +1,70 @@
+# Every target does its own set-up: `make demo` works in a fresh checkout.
+#
+#   PYTHON=/path/to/python3   the interpreter to build .venv with (3.11 or newer)
+#   ARGS="-k wire -x"         more words for the program that the target runs
+
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
+LOCK := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
+	--no-emit-index-url --custom-compile-command "make lock" --upgrade pyproject.toml
+
+# A start from source would be measured with the compilation in it.
+unexport PYTHONDONTWRITEBYTECODE
+
+.DEFAULT_GOAL := help
+.NOTPARALLEL:
+.DELETE_ON_ERROR:
+.PHONY: help demo test check bench lock clean
+
+help: ## this list
+	@sed -n 's/^\([a-z]*\):.*## /  make \1	/p' Makefile
+
+demo: $(VENV)/.run ## the whole thing with a simulated VFO, about a minute
+	@requirements/system.sh mosquitto:mosquitto
+	@$(BIN)/vfod demo $(ARGS)
+
+test: $(VENV)/.test ## the tests
+	@requirements/system.sh mosquitto:mosquitto mosquitto_sub:mosquitto-clients \
+		prometheus:prometheus promtool:prometheus
+	@$(BIN)/python -m pytest -n 2 --ignore=tests/bench --ignore=tests/score $(ARGS)
+
+check: $(VENV)/.check ## lint, format, types, imports
+	@$(BIN)/ruff check
+	@$(BIN)/ruff format --check
+	@$(BIN)/mypy
+	@$(BIN)/lint-imports --no-logo
+
+bench: $(VENV)/.test ## the measured figures
+	@$(BIN)/python -m tests.bench $(ARGS)
+
+lock: $(BIN)/python ## newest releases into requirements/*.txt
+	@$(PIP) install 'uv>=0.13,<0.14'
+	@$(LOCK) --group build --output-file requirements/run.txt
+	@$(LOCK) --group build --group test --constraints requirements/run.txt \
+		--output-file requirements/test.txt
+	@$(LOCK) --group build --group test --group check --constraints requirements/test.txt \
+		--output-file requirements/check.txt
+
+clean: ## everything that these targets made
+	@rm -rf $(VENV) build dist .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	@find vfod tests -name __pycache__ -prune -exec rm -rf {} +
+
+# What was installed from which file; a newer file is installed again.
+$(VENV)/.%: requirements/%.txt pyproject.toml vfod/cli/launcher | $(BIN)/python
+	@echo "installing what $< names into $(VENV)"
+	@$(PIP) install --require-hashes -r $<
+	@$(PIP) install --no-deps --no-build-isolation --editable .
+	@touch $@
+
+$(BIN)/python:
+	@found=; for python in $(or $(PYTHON),python3 python3.14 python3.13 python3.12 python3.11); do \
+		if "$$python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then \
+			found=$$python; break; fi; done; \
+	if [ -z "$$found" ]; then \
+		echo "No Python 3.11 or newer (looked for: $(or $(PYTHON),python3 and python3.11 to python3.14))."; \
+		echo "Install one, or name it: make PYTHON=/path/to/python3"; exit 1; fi; \
+	has_venv() { "$$found" -c 'import ensurepip, venv' 2>/dev/null; }; \
+	has_venv || requirements/system.sh no-such-command:python3-venv; \
+	if ! has_venv; then echo "$$found has no venv module: apt-get install python3-venv"; exit 1; fi; \
+	"$$found" -m venv $(VENV)

@@ -1,0 +1,35 @@
+#!/bin/sh
+# Make sure that programs which are no Python packages are there: `system.sh command:package ...`.
+# As root it installs what is missing; otherwise, or when that fails, one line says what is missing
+# and it goes on, because the caller knows what it can do without.
+set -u
+PATH=$PATH:/usr/sbin:/sbin
+
+missing() {
+    for pair in "$@"; do
+        command -v "${pair%%:*}" >/dev/null 2>&1 || echo "${pair#*:}"
+    done | sort -u | tr '\n' ' '
+}
+
+packages=$(missing "$@")
+[ -n "$packages" ] || exit 0
+
+if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
+    echo "installing: $packages"
+    # Installed for their programs: no service of theirs is to be started.
+    policy=/usr/sbin/policy-rc.d
+    if [ ! -e "$policy" ]; then
+        trap 'rm -f "$policy"' EXIT
+        trap 'exit 1' INT TERM
+        printf '#!/bin/sh\nexit 101\n' >"$policy"
+        chmod 755 "$policy"
+    fi
+    log=$(mktemp)
+    export DEBIAN_FRONTEND=noninteractive
+    # shellcheck disable=SC2086 # one word a package
+    { apt-get update -qq && apt-get install -qq -y --no-install-recommends $packages; } \
+        </dev/null >"$log" 2>&1 || tail -n 5 "$log"
+    rm -f "$log"
+    packages=$(missing "$@")
+fi
+[ -z "$packages" ] || echo "missing: $packages(apt-get install $packages), going on without"
