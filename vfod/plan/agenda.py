@@ -1,0 +1,103 @@
+"""The agenda: the windows ahead, in words, with the reason where something is not as written."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from itertools import islice
+from zoneinfo import ZoneInfo
+
+from vfod.plan.localtime import local
+from vfod.plan.slots import Slot, openings, resolve
+from vfod.plan.windows import Occurrence, Window
+from vfod.units import format_duration
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """A line of the agenda; `opens` and `closes` are Unix seconds.
+
+    `runs` is False for a window that another one covers wholly; `reasons` are sentences without a
+    full stop, empty where all is as written.
+    """
+
+    window: str
+    sweep: str
+    night: date
+    opens: float
+    closes: float
+    zone: ZoneInfo
+    runs: bool
+    reasons: tuple[str, ...]
+
+    def __str__(self) -> str:
+        """Local time and UTC in a line: `Sat 2026-03-28 22:00 to Sun 06:00 ...`."""
+        start, end = local(self.opens, self.zone), local(self.closes, self.zone)
+        utc_start = datetime.fromtimestamp(self.opens, UTC)
+        utc_end = datetime.fromtimestamp(self.closes, UTC)
+        line = (
+            f"{start:%a %Y-%m-%d %H:%M} to {end:%a %H:%M} {self.zone.key} "
+            f"({utc_start:%Y-%m-%d %H:%M} to {utc_end:%H:%M} UTC), "
+            f"{format_duration(self.closes - self.opens)}: {self.window}, sweep {self.sweep}"
+        )
+        return "; ".join((line, *self.reasons))
+
+
+def agenda(windows: Sequence[Window], when: float, count: int) -> list[Entry]:
+    """The next `count` openings after an instant, and the windows that do not run before the last.
+
+    Hand in the windows of one VFO.
+    """
+    ahead = list(islice(openings(windows, when), count))
+    entries = [_entry(slot) for slot in ahead]
+    if ahead:
+        found = resolve(windows, when, ahead[-1].closes)
+        entries += [_idle(item, found.slots) for item in found.covered if item.opens > when]
+    return sorted(entries, key=lambda entry: entry.opens)
+
+
+def coming(windows: Sequence[Window], since: float, until: float) -> list[Entry]:
+    """Everything that shares time with [since, until), windows already open included."""
+    found = resolve(windows, since, until)
+    entries = [_entry(slot) for slot in found.slots]
+    entries += [_idle(item, found.slots) for item in found.covered]
+    return sorted(entries, key=lambda entry: entry.opens)
+
+
+def _entry(slot: Slot) -> Entry:
+    zone = slot.window.zone
+    reasons = list(slot.occurrence.remarks())
+    if slot.after is not None:
+        reasons.append(
+            f"not before {local(slot.opens, zone):%H:%M}, until then {slot.after} has the dial"
+        )
+    if slot.before is not None:
+        reasons.append(
+            f"only until {local(slot.closes, zone):%H:%M}, then {slot.before} has the dial, "
+            "which is listed before it"
+        )
+    return Entry(
+        window=slot.window.name,
+        sweep=slot.window.sweep,
+        night=slot.night,
+        opens=slot.opens,
+        closes=slot.closes,
+        zone=zone,
+        runs=True,
+        reasons=tuple(reasons),
+    )
+
+
+def _idle(item: Occurrence, slots: Sequence[Slot]) -> Entry:
+    holders = dict.fromkeys(
+        slot.window.name for slot in slots if slot.opens < item.closes and slot.closes > item.opens
+    )
+    return Entry(
+        window=item.window.name,
+        sweep=item.window.sweep,
+        night=item.night,
+        opens=item.opens,
+        closes=item.closes,
+        zone=item.window.zone,
+        runs=False,
+        reasons=(f"does not run, because {' and '.join(holders)} has the dial all that time",),
+    )
