@@ -5,7 +5,7 @@
 
 VENV := .venv
 BIN := $(VENV)/bin
-PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
+PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 LOCK := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
 	--no-emit-index-url --custom-compile-command "make lock" --upgrade pyproject.toml
 
@@ -30,10 +30,10 @@ test: $(VENV)/.test ## the tests
 	@$(BIN)/python -m pytest -n 2 --ignore=tests/bench --ignore=tests/score $(ARGS)
 
 check: $(VENV)/.check ## lint, format, types, imports
-	@$(BIN)/ruff check
-	@$(BIN)/ruff format --check
-	@$(BIN)/mypy
-	@$(BIN)/lint-imports --no-logo
+	@failed=0; \
+	for tool in 'ruff check' 'ruff format --check' mypy 'lint-imports --no-logo'; do \
+		$(BIN)/$$tool || failed=1; done; \
+	exit $$failed
 
 bench: $(VENV)/.test ## the measured figures
 	@$(BIN)/python -m tests.bench $(ARGS)
