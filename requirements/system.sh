@@ -8,7 +8,7 @@ PATH=$PATH:/usr/sbin:/sbin
 missing() {
     for pair in "$@"; do
         command -v "${pair%%:*}" >/dev/null 2>&1 || echo "${pair#*:}"
-    done | sort -u | tr '\n' ' '
+    done | sort -u | xargs
 }
 
 packages=$(missing "$@")
@@ -16,7 +16,7 @@ packages=$(missing "$@")
 
 if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
     echo "installing: $packages"
-    # Installed for their programs: no service of theirs is to be started.
+    # Wanted for their programs: none of their services is to be started.
     policy=/usr/sbin/policy-rc.d
     if [ ! -e "$policy" ]; then
         trap 'rm -f "$policy"' EXIT
@@ -24,12 +24,13 @@ if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
         printf '#!/bin/sh\nexit 101\n' >"$policy"
         chmod 755 "$policy"
     fi
-    log=$(mktemp)
     export DEBIAN_FRONTEND=noninteractive
-    # shellcheck disable=SC2086 # one word a package
-    { apt-get update -qq && apt-get install -qq -y --no-install-recommends $packages; } \
-        </dev/null >"$log" 2>&1 || tail -n 5 "$log"
-    rm -f "$log"
+    {
+        apt-get update -qq
+        for package in $packages; do
+            apt-get install -qq -y --no-install-recommends "$package"
+        done
+    } 2>&1 </dev/null >/dev/null | grep '^E:'
     packages=$(missing "$@")
 fi
-[ -z "$packages" ] || echo "missing: $packages(apt-get install $packages), going on without"
+[ -z "$packages" ] || echo "missing: $packages (apt-get install $packages); going on without"
