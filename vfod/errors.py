@@ -198,11 +198,18 @@ class StoreError(VfodError):
 
 
 class DoorError(VfodError):
-    """An output could not do its work: broker refused, address in use."""
+    """An output could not do its work: broker refused, address in use.
+
+    `reason` is a short word for metrics.
+    """
 
     code = "door"
     exit_code = 8
     rpc_code = -32009
+
+    def __init__(self, message: str, *, remedy: str = "", reason: str = "door") -> None:
+        super().__init__(message, remedy=remedy)
+        self.reason = reason
 
 
 class DaemonAbsentError(VfodError):
