@@ -101,10 +101,17 @@ class OutOfRangeError(RefusedError):
 
 
 class HandError(RefusedError):
-    """A hand moved the dial after the last movement the asker could know of."""
+    """A hand moved the dial after the last movement the asker could know of.
+
+    `frequency` is where the hand left the oscillator, millihertz, where the box says so.
+    """
 
     code = "hand"
     rpc_code = -32003
+
+    def __init__(self, message: str, *, frequency: int | None = None, remedy: str = "") -> None:
+        super().__init__(message, remedy=remedy)
+        self.frequency = frequency
 
 
 class LinkDownError(RefusedError):
