@@ -301,6 +301,15 @@ class SweepEnded(Event):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class SweepRefused(Event):
+    """A window opened but its sweep cannot run with this receiver and this box."""
+
+    sweep: str
+    window: str
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class PassCompleted(Event):
     """Every channel was visited once more; `seconds` is what the pass took."""
 
@@ -336,6 +345,15 @@ class SweepResumed(Event):
     sweep: str
     dial: int
     lost: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ChannelSkipped(Event):
+    """Somebody had the sweep leave channel `dial` for the next one."""
+
+    sweep: str
+    dial: int
+    by: Origin
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -1,6 +1,6 @@
-"""What follows from an event: pure functions for the stream to apply, each (state, stamped) → events.
+"""What follows from an event: pure functions for the stream to apply.
 
-`state` is the one before the event.
+Each takes the state before the event and the stamped event, and returns further events.
 """
 
 from collections.abc import Sequence

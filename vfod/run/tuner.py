@@ -9,7 +9,7 @@ is none, asking raises LinkDownError.
 import asyncio
 import collections
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from vfod import events as e
 from vfod.clock import Clock
@@ -34,6 +34,13 @@ LOOK_EVERY = 60.0
 BATTERY_CHANGE, TEMPERATURE_CHANGE = 0.05, 0.5
 
 _DAEMON = e.Origin(door=e.Door.DAEMON)
+
+
+class Moved(NamedTuple):
+    """The event of a movement, and the frequency the box then produces, millihertz."""
+
+    stamped: e.Stamped
+    produced: int
 
 
 class Tuner:
@@ -227,7 +234,7 @@ class Tuner:
 
     async def tune(
         self, dial: int, *, by: e.Origin, hand: int | None, cause: str | None = None
-    ) -> e.Stamped:
+    ) -> Moved:
         """Move the dial to `dial` hertz; `hand` is the newest hand event the mover knows of.
 
         Raises OutOfRangeError before anything is sent, HandError when a hand was there since, and
@@ -245,9 +252,10 @@ class Tuner:
             self._emit(e.FilterSelected(select=select), cause)
         answer = await link.ask(w.Tune(frequency=wanted, hand=hand))
         assert isinstance(answer, w.Tuned)
-        return self._emit(
+        stamped = self._emit(
             e.DialTuned(dial=dial, oscillator=wanted, produced=answer.frequency, by=by), cause
         )
+        return Moved(stamped, answer.frequency)
 
     async def read(self) -> w.Reading:
         """Everything the box can measure, now."""
@@ -287,10 +295,16 @@ class Tuner:
         await self._linked().ask(w.Mute(on=muted))
         return self._emit(e.SpeakerMuted(muted=muted, by=by), cause)
 
+    async def mute_if_able(self, muted: bool, by: e.Origin) -> None:
+        """Mute or release the speaker where the box can and it is not so already."""
+        if self.can(w.Ability.MUTE) and self._stream.state.vfos[self.name].muted is not muted:
+            await self.mute(muted, by)
+
     async def set_step(self, step: int, by: e.Origin, cause: str | None = None) -> e.Stamped:
-        """Set the step of the knob, hertz."""
-        self._need(w.Ability.KNOB, "set a step")
-        await self._linked().ask(w.Step(hertz=step))
+        """Set the step, hertz: of the knob where the box has one, of bare nudges in any case."""
+        link = self._linked()
+        if self.can(w.Ability.KNOB):
+            await link.ask(w.Step(hertz=step))
         return self._emit(e.StepChanged(step=step, by=by), cause)
 
     def _need(self, ability: w.Ability, what: str) -> None:

@@ -107,6 +107,8 @@ def event_text(event: e.Event) -> str:
             return f"sweep {sweep} resumed at {at} after {format_duration(lost)}"
         case e.PassCompleted(sweep=sweep, number=number, seconds=seconds):
             return f"sweep {sweep}: pass {number} took {format_duration(seconds)}"
+        case e.ChannelSkipped(dial=dial, by=by):
+            return f"{format_frequency(dial)} skipped by {by}"
         case e.HoldBegan(dial=dial, level=level):
             return f"holding at {format_frequency(dial)}, level {level:.0f}"
         case e.HoldEnded(dial=dial, seconds=seconds, reason=reason):

@@ -1,0 +1,324 @@
+"""Keeps the agenda of one VFO: opens windows, starts and ends their sweeps, returns the dial.
+
+The wall clock says when a window opens; it is looked at again at least every `LOOK_EVERY` seconds,
+because it can jump (network time after boot, a person, a machine that slept) while the loop's own
+clock does not. A daemon that starts inside a window joins it, at the channel where the journal
+says that the sweep stopped (handed in).
+"""
+
+import asyncio
+import contextlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from vfod import events as e
+from vfod.clock import Clock
+from vfod.errors import LineError, RefusedError, UsageError
+from vfod.plan.slots import Slot, next_opening, open_at
+from vfod.plan.sweep import Sweep, plan_sweep
+from vfod.plan.windows import Window
+from vfod.radio.bands import Band
+from vfod.run.desk import Desk
+from vfod.run.stream import Stream
+from vfod.run.sweeper import Levels, Sweeper
+from vfod.run.tuner import Tuner
+from vfod.survey.activity import Detector, Margin
+
+#: The wall clock is compared with the agenda at least this often, seconds: a jump of the clock
+#: costs at most that much of a window.
+LOOK_EVERY = 20.0
+
+_WINDOW = e.Origin(door=e.Door.WINDOW)
+_DAEMON = e.Origin(door=e.Door.DAEMON)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LeftOff:
+    """Where a sweep stood when the daemon last stopped: read from the journal, handed in.
+
+    `time` is the wall clock of its last visit, `by_person` whether a person had started it outside
+    the agenda, so that it goes on after a restart until a person stops it.
+    """
+
+    sweep: str
+    dial: int
+    time: float
+    by_person: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Afterwards:
+    """What becomes of the dial when a window ends: back where it was, parked, or left."""
+
+    park: int | None = None
+    go_back: bool = True
+
+
+class Keeper:
+    """The agenda and the sweeps of one VFO."""
+
+    def __init__(
+        self,
+        stream: Stream,
+        clock: Clock,
+        tuner: Tuner,
+        desk: Desk,
+        *,
+        sweeps: Mapping[str, Sweep],
+        windows: Sequence[Window],
+        bands: Sequence[Band],
+        levels: Levels,
+        afterwards: Afterwards,
+        mute_in_sweeps: bool = True,
+        output_in_windows: bool = False,
+        left_off: LeftOff | None = None,
+    ) -> None:
+        self._stream = stream
+        self._clock = clock
+        self._tuner = tuner
+        self._desk = desk
+        self._sweeps = sweeps
+        self._windows = tuple(windows)
+        self._bands = tuple(bands)
+        self._levels = levels
+        self._afterwards = afterwards
+        self._mute = mute_in_sweeps
+        self._output_in_windows = output_in_windows
+        self._left_off = left_off
+        self._open: Slot | None = None
+        #: The opening a person stopped the sweep in: it is not started again in it.
+        self._declined: Slot | None = None
+        self._sweeper: Sweeper | None = None
+        self._task: asyncio.Task[None] | None = None
+        self._by_person = False
+        self._detectors: dict[str, Detector] = {}
+        self._looked = asyncio.Event()
+        #: Last time the agenda was looked at (monotonic), for the watchdog.
+        self.last_beat = clock.monotonic()
+        desk.sweeping = self
+        desk.on_touch = self._poke
+        tuner.on_link = self._poke
+
+    def _emit(self, event: e.Event, cause: str | None = None, /) -> e.Stamped:
+        return self._stream.emit(event, vfo=self._tuner.name, cause=cause)
+
+    def _poke(self) -> None:
+        if self._sweeper is not None:
+            self._sweeper.poke()
+
+    # --- the agenda -----------------------------------------------------------------------------
+
+    async def run(self) -> None:
+        """Keep the agenda until cancelled; then end the sweep in good order."""
+        try:
+            await self._go_on()
+            while True:
+                self.last_beat = self._clock.monotonic()
+                wall = self._clock.wall()
+                await self._keep(wall)
+                await self._clock.sleep_until(
+                    self.last_beat + min(LOOK_EVERY, max(self._next_edge() - wall, 0.0))
+                )
+        finally:
+            await self._end("the daemon stopped", _DAEMON, None)
+
+    def _next_edge(self) -> float:
+        window = self._stream.state.vfos[self._tuner.name].window
+        edges = [t for t in (window.closes, window.next_opens) if t is not None]
+        return min(edges, default=float("inf"))
+
+    async def _go_on(self) -> None:
+        left = self._left_off
+        if left is not None and left.by_person and left.sweep in self._sweeps:
+            with contextlib.suppress(UsageError, RefusedError):
+                self._begin(left.sweep, _DAEMON, None, from_dial=left.dial)
+                self._by_person = True
+
+    async def _keep(self, wall: float) -> None:
+        slot = open_at(self._windows, wall)
+        if self._open is not None and not _same(slot, self._open):
+            await self._close_window()
+        if slot is not None and self._open is None:
+            await self._open_window(slot)
+        elif slot is not None and self._sweeper is None and not _same(slot, self._declined):
+            self._start_for(slot)
+        self._await_next(wall)
+
+    def _await_next(self, wall: float) -> None:
+        coming = next_opening(self._windows, wall)
+        known = self._stream.state.vfos[self._tuner.name].window
+        if (known.next_opens, known.next_name) != (
+            (coming.opens, coming.window.name) if coming else (None, None)
+        ):
+            self._emit(
+                e.WindowAwaited(
+                    window=coming.window.name if coming else None,
+                    sweep=coming.window.sweep if coming else None,
+                    opens=coming.opens if coming else None,
+                    closes=coming.closes if coming else None,
+                )
+            )
+
+    async def _open_window(self, slot: Slot) -> None:
+        self._open = slot
+        self._emit(
+            e.WindowOpened(
+                window=slot.window.name,
+                sweep=slot.window.sweep,
+                night=slot.night.isoformat(),
+                opens=slot.opens,
+                closes=slot.closes,
+            )
+        )
+        if self._output_in_windows:
+            await self._output(True)
+        if self._sweeper is None:
+            self._start_for(slot)
+
+    def _start_for(self, slot: Slot) -> None:
+        left = self._left_off
+        joins = left is not None and left.sweep == slot.window.sweep and left.time >= slot.opens
+        self._left_off = None
+        try:
+            self._begin(
+                slot.window.sweep, _WINDOW, None, from_dial=left.dial if left and joins else None
+            )
+        except (UsageError, RefusedError) as error:
+            self._declined = slot
+            self._emit(
+                e.SweepRefused(sweep=slot.window.sweep, window=slot.window.name, reason=str(error))
+            )
+
+    async def _close_window(self) -> None:
+        assert self._open is not None
+        slot, self._open = self._open, None
+        yielded = not self._desk.sweep_may_move
+        if self._sweeper is not None and not self._by_person:
+            await self._end("the window closed", _WINDOW, None)
+            if not yielded:
+                await self._dial_afterwards()
+        if self._output_in_windows and not yielded:
+            await self._output(False)
+        self._emit(e.WindowClosed(window=slot.window.name, sweep=slot.window.sweep))
+
+    async def _dial_afterwards(self) -> None:
+        after = self._afterwards
+        dial = after.park if after.park is not None else self._desk.home
+        if dial is None or (after.park is None and not after.go_back):
+            return
+        with contextlib.suppress(RefusedError, LineError):
+            async with self._tuner.lock:
+                await self._tuner.tune(dial, by=_WINDOW, hand=self._tuner.newest_hand)
+
+    async def _output(self, on: bool) -> None:
+        with contextlib.suppress(RefusedError, LineError):
+            await self._tuner.switch_output(on, _WINDOW)
+
+    # --- sweeps ---------------------------------------------------------------------------------
+
+    def _begin(
+        self, name: str, by: e.Origin, cause: str | None, *, from_dial: int | None = None
+    ) -> e.Stamped:
+        sweep = self._sweeps[name]
+        plan = plan_sweep(sweep, self._tuner.receiver, self._bands)
+        if self._desk.home is None:
+            self._desk.home = self._tuner.dial
+        detector = self._detectors.setdefault(
+            name, Detector(Margin(active=sweep.margin, stay=sweep.margin_stay))
+        )
+        sweeper = Sweeper(
+            plan,
+            self._tuner,
+            self._desk,
+            self._clock,
+            self._emit,
+            self._levels,
+            start=(0, 0) if from_dial is None else plan.resume_at(from_dial),
+            mute=self._mute,
+            detector=detector,
+        )
+        stamped = self._emit(
+            e.SweepStarted(sweep=name, channels=len(plan), dial=sweeper.visit.dial, by=by), cause
+        )
+        self._sweeper = sweeper
+        self._by_person = False
+        self._task = asyncio.create_task(sweeper.run(), name=f"sweep {name}")
+        self._task.add_done_callback(self._done)
+        return stamped
+
+    def _done(self, task: asyncio.Task[None]) -> None:
+        # A sweep ends only by being cancelled; anything else is our own mistake, and is told.
+        if not task.cancelled() and (error := task.exception()) is not None:
+            sweeper, self._sweeper, self._task = self._sweeper, None, None
+            if sweeper is not None:
+                self._ended(sweeper, f"failed: {error!r}", _DAEMON, None)
+
+    def _ended(self, sweeper: Sweeper, reason: str, by: e.Origin, cause: str | None) -> e.Stamped:
+        return self._emit(
+            e.SweepEnded(
+                sweep=sweeper.name,
+                visits=sweeper.visits,
+                passes=sweeper.passes,
+                reason=reason,
+                by=by,
+            ),
+            cause,
+        )
+
+    async def _end(self, reason: str, by: e.Origin, cause: str | None) -> e.Stamped | None:
+        if self._sweeper is None or self._task is None:
+            return None
+        sweeper, task = self._sweeper, self._task
+        self._sweeper = self._task = None
+        task.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await task
+        await sweeper.release_speaker()
+        return self._ended(sweeper, reason, by, cause)
+
+    # --- what the desk asks (desk.Sweeping) -------------------------------------------------------
+
+    async def start(self, sweep: str, by: e.Origin, cause: str | None) -> e.Stamped:
+        """See desk.Sweeping."""
+        if sweep not in self._sweeps:
+            names = ", ".join(self._sweeps) or "none is configured"
+            raise RefusedError(f"there is no sweep {sweep!r}", remedy=f"known: {names}")
+        await self._end(f"sweep {sweep} was asked for", by, None)
+        stamped = self._begin(sweep, by, cause)
+        self._by_person = True
+        return stamped
+
+    async def stop(self, reason: str, by: e.Origin, cause: str | None) -> e.Stamped:
+        """See desk.Sweeping."""
+        ended = await self._end(reason, by, cause)
+        if ended is None:
+            raise RefusedError("no sweep is running", remedy="there is nothing to stop")
+        self._declined = self._open
+        return ended
+
+    async def skip(self, by: e.Origin, cause: str | None) -> e.Stamped:
+        """See desk.Sweeping."""
+        if self._sweeper is None or not self._desk.sweep_may_move:
+            raise RefusedError("no sweep is moving", remedy="start or resume one first")
+        stamped = self._emit(
+            e.ChannelSkipped(sweep=self._sweeper.name, dial=self._sweeper.visit.dial, by=by), cause
+        )
+        self._sweeper.skip()
+        return stamped
+
+    async def yielded(self, cause: str | None) -> e.Stamped | None:
+        """See desk.Sweeping."""
+        return await self._sweeper.next_word(cause) if self._sweeper is not None else None
+
+    async def resumed(self, cause: str | None) -> e.Stamped | None:
+        """See desk.Sweeping."""
+        return await self.yielded(cause)
+
+
+def _same(one: Slot | None, other: Slot | None) -> bool:
+    return (
+        one is not None
+        and other is not None
+        and (one.opens, one.closes, one.window.name)
+        == (other.opens, other.closes, other.window.name)
+    )

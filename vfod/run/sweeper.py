@@ -1,0 +1,355 @@
+"""Walks one sweep: clear, tune, settle, read, observe, next.
+
+Deadlines are absolute: visit k begins at the start plus the lengths of the visits before it, so
+nothing adds up. A visit's settle counts from the tune command, and the dwell follows it; the box's
+answer must fit into the settle. After a yield, a hold or an overrun the grid starts anew from
+now; the time is counted as lost and never caught up in a burst.
+"""
+
+import asyncio
+import statistics
+from collections.abc import Callable
+from typing import Protocol
+
+from vfod import events as e
+from vfod.clock import Clock
+from vfod.errors import HandError, LineError, LinkDownError, RefusedError
+from vfod.plan.sweep import SweepPlan, Visit
+from vfod.radio.levels import Level
+from vfod.run.desk import Desk
+from vfod.run.tuner import Tuner
+from vfod.survey.activity import Detector
+
+#: A visit that begins later than this after its deadline has overrun: the grid starts anew.
+#: Loops are late by about a millisecond; a hundred is a stall, not jitter.
+OVERRUN = 0.1
+
+#: After a refusal because of a hand, its event is at most a twentieth of a second away
+#: (docs/protocol.md: at most 20 events a second).
+AFTER_REFUSAL = 0.1
+
+#: A yield is announced again when its end moved by this much: a knob in use would else make an
+#: event of every click.
+YIELD_NEWS = 5.0
+
+#: How often a hold looks at its channel, seconds.
+HOLD_LOOK = 0.5
+
+
+class Emit(Protocol):
+    """How the sweeper says what happened, for its VFO."""
+
+    def __call__(self, event: e.Event, cause: str | None = None, /) -> e.Stamped:
+        """Emit."""
+        ...
+
+
+#: A reading's raw counts at a dial frequency → the level there, or None where nothing is measured.
+Levels = Callable[[int, int], Level]
+
+
+class Sweeper:
+    """One run of one sweep, from start to cancellation."""
+
+    def __init__(
+        self,
+        plan: SweepPlan,
+        tuner: Tuner,
+        desk: Desk,
+        clock: Clock,
+        emit: Emit,
+        levels: Levels,
+        *,
+        start: tuple[int, int] = (0, 0),
+        mute: bool = True,
+        detector: Detector,
+    ) -> None:
+        self.plan = plan
+        self.name = plan.sweep.name
+        self.visits = 0
+        self.passes = 0
+        self.lost = 0.0
+        self._origin = e.Origin(door=e.Door.SWEEP, who=self.name)
+        self._tuner = tuner
+        self._desk = desk
+        self._clock = clock
+        self._emit = emit
+        self._levels = levels
+        self._start = start
+        self._mute = mute
+        self._detector = detector
+        self._poked = asyncio.Event()
+        self._skip = False
+        self._saying: list[asyncio.Future[e.Stamped | None]] = []
+        self._cause: str | None = None
+        #: What the box produces on this channel, millihertz; None where it could not be tuned.
+        self._produced: int | None = None
+        self._active_level: float | None = None
+        self._holds: dict[int, tuple[int, float]] = {}
+        self._visits = plan.walk(*start, coming_from=tuner.dial)
+        self.visit: Visit = next(self._visits)
+        self._pass_began = 0.0
+        self._in_pass = 0
+
+    # --- from outside ---------------------------------------------------------------------------
+
+    def poke(self) -> None:
+        """Something changed that may concern the sweep: look again."""
+        self._poked.set()
+
+    def skip(self) -> None:
+        """Leave this channel for the next one."""
+        self._skip = True
+        self.poke()
+
+    def next_word(self, cause: str | None) -> "asyncio.Future[e.Stamped | None]":
+        """The next thing the sweep says of yielding, pausing or resuming."""
+        future = asyncio.get_running_loop().create_future()
+        self._saying.append(future)
+        self._cause = cause
+        self.poke()
+        return future
+
+    def _say(self, event: e.Event) -> None:
+        stamped = self._emit(event, self._cause)
+        self._cause = None
+        saying, self._saying = self._saying, []
+        for future in saying:
+            if not future.done():
+                future.set_result(stamped)
+
+    # --- the walk -------------------------------------------------------------------------------
+
+    async def run(self) -> None:
+        """Sweep until cancelled."""
+        try:
+            await self._walk()
+        finally:
+            for future in self._saying:
+                if not future.done():
+                    future.set_result(None)
+
+    async def _walk(self) -> None:
+        deadline = self._pass_began = self._clock.monotonic()
+        await self._speaker(self._mute)
+        while True:
+            if await self._clear():
+                deadline = self._clock.monotonic()
+            late = self._clock.monotonic() - deadline
+            if late > OVERRUN:
+                self.lost += late
+                deadline += late
+            if not await self._visit(deadline):
+                continue
+            visit = self.visit
+            deadline += visit.settle + visit.dwell
+            if await self._hold() or self._skip:
+                deadline = self._clock.monotonic()
+            self._skip = False
+            self._next()
+            if not await self._undisturbed_until(deadline) and self._skip:
+                self._skip = False
+                deadline = self._clock.monotonic()
+
+    def _next(self) -> None:
+        self.visits += 1
+        self._in_pass += 1
+        if self.visit.index == len(self.plan) - 1:
+            self.passes += 1
+            now = self._clock.monotonic()
+            self._emit(
+                e.PassCompleted(
+                    sweep=self.name,
+                    number=self.passes,
+                    visits=self._in_pass,
+                    seconds=round(now - self._pass_began, 3),
+                )
+            )
+            self._pass_began, self._in_pass = now, 0
+        self.visit = next(self._visits)
+
+    def _disturbed(self) -> bool:
+        return self._skip or not self._desk.sweep_may_move or not self._tuner.connected.is_set()
+
+    async def _sleep(self, deadline: float | None) -> None:
+        """Until the deadline or a poke, whatever comes first."""
+        self._poked.clear()
+        handle = (
+            asyncio.get_running_loop().call_at(deadline, self._poked.set)
+            if deadline is not None
+            else None
+        )
+        try:
+            await self._poked.wait()
+        finally:
+            if handle is not None:
+                handle.cancel()
+
+    async def _undisturbed_until(self, deadline: float) -> bool:
+        """Wait; False as soon as somebody takes the dial, the link goes or a skip is asked."""
+        while not self._disturbed():
+            if self._clock.monotonic() >= deadline:
+                return True
+            await self._sleep(deadline)
+        return False
+
+    async def _clear(self) -> bool:
+        """Wait until the sweep may move the dial; True if it had to wait."""
+        since = self._clock.monotonic()
+        told_until, told_to, told_pause = float("-inf"), None, False
+        while True:
+            now = self._clock.monotonic()
+            if not self._desk.sweep_may_move:
+                until, to = self._desk.quiet_until, self._desk.quiet_for
+                if to is not None and (
+                    abs(until - told_until) > YIELD_NEWS or to != told_to or self._saying
+                ):
+                    if told_to is None:
+                        await self._speaker(False)
+                    told_until, told_to, told_pause = until, to, False
+                    end = None if until == float("inf") else self._clock.wall() + until - now
+                    self._say(
+                        e.SweepYielded(sweep=self.name, dial=self.visit.dial, to=to, until=end)
+                    )
+                await self._sleep(None if until == float("inf") else until)
+            elif not self._tuner.connected.is_set():
+                if not told_pause or self._saying:
+                    told_pause, told_to = True, None
+                    self._say(
+                        e.SweepPaused(sweep=self.name, dial=self.visit.dial, reason="link down")
+                    )
+                await self._sleep(None)
+            else:
+                break
+        if not told_pause and told_to is None:
+            return False
+        lost = self._clock.monotonic() - since
+        self.lost += lost
+        self._say(e.SweepResumed(sweep=self.name, dial=self.visit.dial, lost=round(lost, 3)))
+        await self._speaker(self._mute)
+        return True
+
+    async def _visit(self, start: float) -> bool:
+        """One visit, with its observation; False if it must be made again."""
+        lateness = self._clock.monotonic() - start
+        visit = self.visit
+        if not await self._tune():
+            return self._skip
+        settled = max(start + visit.settle, self._clock.monotonic())
+        count = self.plan.sweep.readings
+        levels: list[Level] = []
+        for index in range(count):
+            if not await self._undisturbed_until(settled + (index + 0.5) * visit.dwell / count):
+                return self._skip
+            level = await self._look()
+            if level is not None:
+                levels.append(level)
+        self._observe(levels, lateness)
+        return True
+
+    async def _tune(self) -> bool:
+        hand = self._tuner.newest_hand
+        try:
+            async with self._tuner.lock:
+                if self._disturbed():
+                    return False
+                tuned = await self._tuner.tune(self.visit.dial, by=self._origin, hand=hand)
+        except HandError:
+            await self._sleep(self._clock.monotonic() + AFTER_REFUSAL)
+            return False
+        except (LinkDownError, LineError):
+            await self._sleep(self._clock.monotonic() + AFTER_REFUSAL)
+            return False
+        except RefusedError:
+            # Out of the box's range or a fault of its hardware: the visit goes without a reading.
+            self._produced = None
+            return True
+        self._produced = tuned.produced
+        return True
+
+    async def _look(self) -> Level | None:
+        """One reading, or None; a dial that trembled away is put back."""
+        try:
+            reading = await self._tuner.read()
+        except (RefusedError, LineError):
+            return None
+        if self._produced is None or reading.level is None:
+            return None
+        if reading.frequency != self._produced:
+            await self._tune()
+            return None
+        return self._levels(self.visit.dial, reading.level)
+
+    def _observe(self, levels: list[Level], lateness: float) -> None:
+        visit = self.visit
+        values = [level.value for level in levels]
+        median = round(statistics.median(values), 1) if values else None
+        verdict = None
+        if median is not None:
+            verdict = self._detector.judge(visit.band, visit.dial, median)
+        self._emit(
+            e.ChannelObserved(
+                sweep=self.name,
+                dial=visit.dial,
+                band=visit.band,
+                readings=len(levels),
+                level=median,
+                highest=round(max(values), 1) if values else None,
+                unit=levels[0].unit if levels else "",
+                floor=round(verdict.floor, 1) if verdict and verdict.floor is not None else None,
+                active=verdict.active if verdict else None,
+                lateness=round(lateness, 6),
+            )
+        )
+        self._active_level = median if verdict and verdict.active else None
+
+    # --- hold -----------------------------------------------------------------------------------
+
+    async def _hold(self) -> bool:
+        """Stay while the channel is active, within the limits; True if the sweep stayed."""
+        settings, level = self.plan.sweep.hold, self._active_level
+        self._active_level = None
+        if settings is None or level is None or self._skip:
+            return False
+        dial, began = self.visit.dial, self._clock.monotonic()
+        times, rests_until = self._holds.get(dial, (0, float("-inf")))
+        if began < rests_until:
+            return False
+        self._emit(e.HoldBegan(sweep=self.name, dial=dial, level=level))
+        reason = await self._stay(began + settings.limit, settings.quiet)
+        now = self._clock.monotonic()
+        times += 1
+        rest = now + settings.rest if times >= settings.most else float("-inf")
+        self._holds[dial] = (0 if times >= settings.most else times, rest)
+        self._emit(
+            e.HoldEnded(sweep=self.name, dial=dial, seconds=round(now - began, 3), reason=reason)
+        )
+        return True
+
+    async def _stay(self, limit: float, quiet: float) -> str:
+        heard = self._clock.monotonic()
+        visit = self.visit
+        while (now := self._clock.monotonic()) < limit:
+            if not await self._undisturbed_until(min(now + HOLD_LOOK, limit)):
+                return "skip" if self._skip else "yield"
+            level = await self._look()
+            if level is not None:
+                verdict = self._detector.judge(visit.band, visit.dial, level.value, learn=False)
+                if verdict.active:
+                    heard = self._clock.monotonic()
+            if self._clock.monotonic() - heard >= quiet:
+                return "quiet"
+        return "limit"
+
+    async def _speaker(self, muted: bool) -> None:
+        if not self._mute:
+            return
+        try:
+            await self._tuner.mute_if_able(muted, self._origin)
+        except (RefusedError, LineError):
+            # The speaker is a courtesy; the sweep does not stop for it.
+            return
+
+    async def release_speaker(self) -> None:
+        """At the end of the sweep: let the listener hear again."""
+        await self._speaker(False)
