@@ -64,7 +64,7 @@ $(BIN)/python:
 	if [ -z "$$found" ]; then \
 		echo "No Python 3.11 or newer (looked for: $(or $(PYTHON),python3 and python3.11 to python3.14))."; \
 		echo "Install one, or name it: make PYTHON=/path/to/python3"; exit 1; fi; \
-	has_venv() { "$$found" -c 'import ensurepip, venv' 2>/dev/null; }; \
+	has_venv() { "$$found" -c 'import venv; from ensurepip import version' 2>/dev/null; }; \
 	has_venv || requirements/system.sh no-such-command:python3-venv; \
 	if ! has_venv; then echo "$$found has no venv module: apt-get install python3-venv"; exit 1; fi; \
 	"$$found" -m venv $(VENV)
