@@ -8,8 +8,9 @@ with a stated answer when it is full.
 
 import asyncio
 import collections
+import contextlib
 import enum
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 
 from vfod.clock import Clock
 from vfod.events import ChannelObserved, Event, Stamped
@@ -105,6 +106,17 @@ class Stream:
         subscription.close()
         if subscription in self._subscriptions:
             self._subscriptions.remove(subscription)
+
+    @contextlib.contextmanager
+    def following(
+        self, name: str, *, limit: int = 10_000, overflow: Overflow = Overflow.DROP_OLDEST
+    ) -> Iterator[Subscription]:
+        """A subscription for the length of a `with` block."""
+        subscription = self.subscribe(name, limit=limit, overflow=overflow)
+        try:
+            yield subscription
+        finally:
+            self.unsubscribe(subscription)
 
     @property
     def subscriptions(self) -> tuple[Subscription, ...]:
