@@ -6,6 +6,7 @@
     values     the kinds of value a field can have
     messages   what can be asked, answered and told, as frozen dataclasses
     verbs      the table that joins words and messages
+    timing     the times and rates both sides keep
     host       the session of the side that asks
     box        the session of the side that answers
 

@@ -15,6 +15,7 @@ from vfod.wire.messages import (
     Booted,
     Code,
     Event,
+    Identity,
     Missed,
     Refused,
     Request,
@@ -34,7 +35,19 @@ from vfod.wire.verbs import (
 
 Received = Answered | Refused | Event | Missed | Stray
 
+#: Oldest and newest version of the protocol this side speaks.
+OLDEST, NEWEST = 1, 1
+
 _UNREAD = (Code.SYNTAX, Code.CHECKSUM)
+
+
+def agreed_version(identity: Identity) -> int | None:
+    """The newest version both sides speak; None when there is none.
+
+    Then the box is too new when its `oldest` is above NEWEST, else too old.
+    """
+    version = min(identity.protocol, NEWEST)
+    return version if version >= max(identity.oldest, OLDEST) else None
 
 
 class HostSession:
@@ -50,6 +63,7 @@ class HostSession:
         self._tag: int | None = None
         self._verb: Verb | None = None
         self._sent = b""
+        self._repeated = False
         #: Newest event and newest hand event of the box, as far as heard of; None before any.
         self.newest_event: int | None = None
         self.newest_hand: int | None = None
@@ -66,14 +80,19 @@ class HostSession:
         sent = write(verb.word, write_fields(request, verb.fields), tag=tag)
         self._next_tag = (tag + 1) & 0xFFFF
         self._tag, self._verb, self._sent = tag, verb, sent
+        self._repeated = False
         return sent
 
     def again(self) -> bytes:
         """The same question with the same tag, after a line feed that ends any half line before.
 
-        Empty when no question is open.
+        The box may repeat an answer it gave earlier, so an event that came meanwhile is newer than
+        the answer. Empty when no question is open.
         """
-        return b"\n" + self._sent if self._tag is not None else b""
+        if self._tag is None:
+            return b""
+        self._repeated = True
+        return b"\n" + self._sent
 
     def drop(self) -> None:
         """Give the open question up; an answer that comes later is a Stray."""
@@ -146,7 +165,12 @@ class HostSession:
         found.append(reply)
 
     def _count(self, reply: Answered | Refused, found: list[Received]) -> None:
-        """Compare the counters of a reply with what was heard, and say what got lost."""
+        """Compare the counters of a reply with what was heard, and say what got lost.
+
+        A repeated answer has the counters of the first time; they say nothing new.
+        """
+        if self._repeated and self.newest_event is not None:
+            return
         event, hand = reply.newest_event, reply.newest_hand
         lost_event = self.newest_event not in (None, event)
         lost_hand = self.newest_hand not in (None, hand)
