@@ -33,7 +33,7 @@ async def wait_until(deadline: float) -> None:
     """
     loop = asyncio.get_running_loop()
     # The loop's own time is the condition, so there is no event that could be awaited instead.
-    while (left := deadline - loop.time()) > 0:  # noqa: ASYNC110
+    while (left := deadline - loop.time()) > 0:  # noqa: ASYNC110 - as said above
         await asyncio.sleep(left)
 
 
