@@ -15,7 +15,8 @@ the id of the request, which such callers choose to be `"plain"`. TEXT is what f
 `"text":"` (or `"message":"`) of the line, up to the last `"}}`: within TEXT a quotation mark is
 always written `\"`, so neither can occur in it. It is escaped as JSON is (`\"`, `\\`, `\n`,
 `\uXXXX` and so on, characters above U+FFFF as two surrogates), which Python's `unicode_escape`
-undoes. STATUS is what the command should exit with, TEXT the whole message, remedy included.
+undoes; the message is whole, remedy included. STATUS, the digits between the last `"exit":` and the
+next `}`, is what the command should exit with.
 """
 
 import asyncio
@@ -97,8 +98,9 @@ class Control:
             try:
                 self._claimed = _claim(self.settings.path, self.settings.group)
             except OSError as error:
+                why = error.strerror or error
                 raise DoorError(
-                    f"the control socket {self.settings.path} cannot be made: {error.strerror or error}",
+                    f"the control socket {self.settings.path} cannot be made: {why}",
                     remedy="see that its directory exists and may be written to",
                     reason="forbidden" if isinstance(error, PermissionError) else "system",
                 ) from error
