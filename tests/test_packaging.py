@@ -12,17 +12,19 @@ import vfod
 ROOT = Path(__file__).parents[1]
 
 
+def _run(command: list[str], folder: Path) -> None:
+    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
+    assert 0 == done.returncode, done.stdout + done.stderr
+
+
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The wheel as an installer builds it, from the source archive."""
     folder = tmp_path_factory.mktemp("dist")
-    build = [sys.executable, "-m", "hatchling", "build", "--directory", str(folder)]
-    subprocess.run([*build, "--target", "sdist"], cwd=ROOT, check=True, capture_output=True)
-    subprocess.run(
-        ["tar", "xzf", next(folder.glob("*.tar.gz"))], cwd=folder, check=True, capture_output=True
-    )
-    source = folder / f"vfod-{vfod.__version__}"
-    subprocess.run([*build, "--target", "wheel"], cwd=source, check=True, capture_output=True)
+    build = [sys.executable, "-m", "hatchling", "build", "--directory", str(folder), "--target"]
+    _run([*build, "sdist"], ROOT)
+    _run(["tar", "xzf", str(next(folder.glob("*.tar.gz")))], folder)
+    _run([*build, "wheel"], folder / f"vfod-{vfod.__version__}")
     return next(folder.glob("*.whl"))
 
 
@@ -45,11 +47,7 @@ def test_the_wheel_is_complete(wheel: Path) -> None:
 def test_the_installed_command_starts(wheel: Path, tmp_path: Path) -> None:
     """The launcher is installed as `vfod`, runs this interpreter and finds the program."""
     install = "-m pip install --quiet --no-deps --no-index --disable-pip-version-check --target"
-    subprocess.run(
-        [sys.executable, *install.split(), str(tmp_path), str(wheel)],
-        check=True,
-        capture_output=True,
-    )
+    _run([sys.executable, *install.split(), str(tmp_path), str(wheel)], tmp_path)
     command = tmp_path / "bin" / "vfod"
     assert f"#!{sys.executable}" == command.read_text().splitlines()[0]
     done = subprocess.run(
