@@ -7,8 +7,8 @@ from itertools import islice
 from zoneinfo import ZoneInfo
 
 from vfod.plan.localtime import local
-from vfod.plan.slots import Slot, openings, resolve
-from vfod.plan.windows import Occurrence, Window
+from vfod.plan.slots import Covered, Slot, openings, resolve
+from vfod.plan.windows import Window
 from vfod.units import format_duration
 
 
@@ -51,7 +51,7 @@ def agenda(windows: Sequence[Window], when: float, count: int) -> list[Entry]:
     entries = [_entry(slot) for slot in ahead]
     if ahead:
         found = resolve(windows, when, ahead[-1].closes)
-        entries += [_idle(item, found.slots) for item in found.covered if item.opens > when]
+        entries += [_idle(item) for item in found.covered if item.occurrence.opens > when]
     return sorted(entries, key=lambda entry: entry.opens)
 
 
@@ -59,7 +59,7 @@ def coming(windows: Sequence[Window], since: float, until: float) -> list[Entry]
     """Everything that shares time with [since, until), windows already open included."""
     found = resolve(windows, since, until)
     entries = [_entry(slot) for slot in found.slots]
-    entries += [_idle(item, found.slots) for item in found.covered]
+    entries += [_idle(item) for item in found.covered]
     return sorted(entries, key=lambda entry: entry.opens)
 
 
@@ -87,10 +87,9 @@ def _entry(slot: Slot) -> Entry:
     )
 
 
-def _idle(item: Occurrence, slots: Sequence[Slot]) -> Entry:
-    holders = dict.fromkeys(
-        slot.window.name for slot in slots if slot.opens < item.closes and slot.closes > item.opens
-    )
+def _idle(covered: Covered) -> Entry:
+    item = covered.occurrence
+    names = f"{' and '.join(covered.by)} {'has' if len(covered.by) == 1 else 'have'}"
     return Entry(
         window=item.window.name,
         sweep=item.window.sweep,
@@ -99,5 +98,5 @@ def _idle(item: Occurrence, slots: Sequence[Slot]) -> Entry:
         closes=item.closes,
         zone=item.window.zone,
         runs=False,
-        reasons=(f"does not run, because {' and '.join(holders)} has the dial all that time",),
+        reasons=(f"does not run, because {names} the dial all that time",),
     )

@@ -44,11 +44,19 @@ class Slot:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Covered:
+    """An occurrence for which no slot was left, and the windows that have the dial instead."""
+
+    occurrence: Occurrence
+    by: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Resolution:
-    """Slots without overlap, in order of time, and the occurrences for which none was left."""
+    """Slots without overlap, and what none was left for, in order of time."""
 
     slots: tuple[Slot, ...]
-    covered: tuple[Occurrence, ...]
+    covered: tuple[Covered, ...]
 
 
 def resolve(windows: Sequence[Window], since: float, until: float) -> Resolution:
@@ -74,11 +82,16 @@ def resolve(windows: Sequence[Window], since: float, until: float) -> Resolution
     return Resolution(
         slots=tuple(item for item in slots if item.opens < until and item.closes > since),
         covered=tuple(
-            item
+            Covered(occurrence=item, by=_holders(item, slots))
             for item in seen
             if id(item) not in served and item.opens < until and item.closes > since
         ),
     )
+
+
+def _holders(item: Occurrence, slots: Sequence[Slot]) -> tuple[str, ...]:
+    held = (slot for slot in slots if slot.opens < item.closes and slot.closes > item.opens)
+    return tuple(dict.fromkeys(slot.window.name for slot in held))
 
 
 def _append(slots: list[Slot], slot: Slot) -> None:
@@ -112,7 +125,7 @@ def openings(windows: Sequence[Window], when: float) -> Iterator[Slot]:
     """The slots that open after an instant, in order of time, as far as the horizon."""
     since, step = when, 4 * DAY
     while windows and since < when + HORIZON:
-        until = since + step
+        until = min(since + step, when + HORIZON)
         for slot in resolve(windows, since, until + 1).slots:
             if since < slot.opens <= until:
                 yield slot

@@ -178,14 +178,18 @@ class SweepPlan:
 
     @property
     def pass_duration(self) -> float:
-        """Seconds for one pass, settle times after changes of range included."""
+        """Seconds for one pass, settle times after changes of range included.
+
+        There and back, the mean of both ways, which double the settle of different ranges.
+        """
         single = sum(self.settle_in(item) + self.sweep.dwell for item in self.ranges)
         extra = sum(
             (RANGE_CHANGE_FACTOR - 1) * self.settle_in(after)
-            for before, after in self._steps()
+            for number in (0, 1)
+            for before, after in self._steps(number)
             if before is not after
         )
-        return single + extra
+        return single + extra / 2
 
     @property
     def revisit_time(self) -> float:
@@ -195,15 +199,18 @@ class SweepPlan:
     @property
     def range_changes(self) -> int:
         """Changes of range in a pass."""
-        return sum(before is not after for before, after in self._steps())
+        return sum(before is not after for before, after in self._steps(0))
 
     @property
     def select_changes(self) -> int:
         """Switchings of the band filter in a pass; each costs the relay some of its life."""
-        return sum(
-            after.select is not None and before.select != after.select
-            for before, after in self._steps()
-        )
+        two_passes = [
+            self.ranges[place].select for number in (-1, 0) for place in self._order(number)
+        ]
+        # A range that needs no filter leaves it where it is.
+        selects = [select for select in two_passes if select is not None]
+        start = len(selects) // 2
+        return sum(before != after for before, after in pairwise(selects[max(start - 1, 0) :]))
 
     def visits_in(self, seconds: float) -> int:
         """Complete visits of each channel in a window of that length."""
@@ -244,10 +251,10 @@ class SweepPlan:
             )
             before = item
 
-    def _steps(self) -> Iterator[tuple[Range, Range]]:
+    def _steps(self, number: int) -> Iterator[tuple[Range, Range]]:
         """The ranges before and after each visit of a pass, the way from the last pass included."""
-        order = self._order(0)
-        return pairwise([self._end_of_pass(-1), *(self.ranges[place] for place in order)])
+        order = (self.ranges[place] for place in self._order(number))
+        return pairwise([self._end_of_pass(number - 1), *order])
 
     def _range_of(self, dial: int | None) -> Range | None:
         if dial is None:
