@@ -439,7 +439,13 @@ def kind(event: Event | type[Event]) -> str:
     return re.sub(r"(?<!^)(?=[A-Z])", "-", name).lower()
 
 
-KINDS: dict[str, type[Event]] = {kind(cls): cls for cls in Event.__subclasses__()}
+#: Every kind of event by name. Taken from this module and not from Event.__subclasses__(), which
+#: also knows the classes that dataclasses with slots were made from.
+KINDS: dict[str, type[Event]] = {
+    kind(cls): cls
+    for cls in list(globals().values())
+    if isinstance(cls, type) and issubclass(cls, Event) and cls is not Event
+}
 
 
 def to_plain(event: Event) -> dict[str, Any]:
