@@ -1,0 +1,91 @@
+"""The journal as a subscriber: hands everything that happens to the store, and says when to write.
+
+Most of what happens is written once a second in one transaction, which spares a memory card.
+A change by a hand or a person is written at once, because whoever asked for it is told so only
+afterwards: that is what "acknowledged" means here.
+"""
+
+import asyncio
+import contextlib
+
+from vfod.events import Stamped
+from vfod.state import Feed, Tell
+from vfod.store import Store, is_promised
+
+#: Longest wait of an ordinary row before it is written, and pause between attempts while the disk
+#: gives trouble, seconds: half of the two seconds of observations that a crash may cost.
+BATCH = 1.0
+#: Longest wait of a person for the disk, seconds: a card that stutters is done by then, and a
+#: stuck one must not keep a hand waiting.
+PATIENCE = 2.0
+
+
+class Journal:
+    """Writes what the stream tells; `tell` is how it says that the disk gives trouble."""
+
+    def __init__(self, store: Store, tell: Tell) -> None:
+        #: Changes that were answered without having been written in time.
+        self.unconfirmed = 0
+        self._store = store
+        self._tell = tell
+        self._newest = 0
+        self._waiting: list[tuple[int, asyncio.Future[bool]]] = []
+        self._some = asyncio.Event()
+        self._urgent = asyncio.Event()
+
+    async def run(self, feed: Feed) -> None:
+        """Write until the feed ends; cancelled, it leaves the last rows to `Store.close`."""
+        await self._flush()
+        async with asyncio.TaskGroup() as group:
+            writing = group.create_task(self._write_when_due(), name="journal")
+            async for stamped, _ in feed:
+                self._take(stamped)
+            writing.cancel()
+        await self._flush()
+
+    async def committed(self, sequence: int) -> None:
+        """Return when that event is on the disk, or when the disk is in trouble or too slow."""
+        if self._store.last_commit >= sequence:
+            return
+        waiting = sequence, asyncio.get_running_loop().create_future()
+        self._waiting.append(waiting)
+        self._hurry()
+        written = False
+        try:
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(PATIENCE):
+                    written = await waiting[1]
+        finally:
+            self._waiting.remove(waiting)
+            self.unconfirmed += not written
+
+    def _take(self, stamped: Stamped) -> None:
+        self._store.add(stamped)
+        self._newest = stamped.sequence
+        self._some.set()
+        if is_promised(stamped) or any(n <= stamped.sequence for n, _ in self._waiting):
+            self._hurry()
+
+    def _hurry(self) -> None:
+        self._some.set()
+        self._urgent.set()
+
+    async def _write_when_due(self) -> None:
+        while True:
+            await self._some.wait()
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(BATCH):
+                    await self._urgent.wait()
+            self._some.clear()
+            self._urgent.clear()
+            await self._flush()
+            if self._store.queued:
+                self._some.set()
+
+    async def _flush(self) -> None:
+        arrived = self._newest
+        for event in await self._store.flush():
+            self._tell(event)
+        for sequence, written in self._waiting:
+            if not written.done() and sequence <= arrived:
+                written.set_result(self._store.last_commit >= sequence)

@@ -1,0 +1,211 @@
+"""Questions to the journal, for the shell and the reports. Reads only, also while a daemon writes.
+
+Nothing here keeps a transaction open while the caller thinks: a reader that dawdles would make the
+daemon's write-ahead log grow without end. Long answers are therefore fetched piece by piece.
+"""
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from vfod.errors import StoreError
+from vfod.store.file import BUSY, is_damage, primary_code
+from vfod.store.rows import Entry, Observation, entry, key_of, observation
+from vfod.store.schema import migrations, version_of
+
+#: Observations fetched at once: some milliseconds of reading.
+PIECE = 2000
+
+#: Before and after everything, as keys.
+_FIRST, _LAST = -(2**63), 2**63 - 1
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Run:
+    """A run of the daemon; `stopped` is None while it runs or when it did not end in order."""
+
+    id: int
+    started: float
+    stopped: float | None
+    version: str
+    config_digest: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ChannelSummary:
+    """What the visits of one channel came to.
+
+    `strongest` is the highest level of a visit in `unit`, None where none was measured;
+    `first_active` and `last_active` are times, None where it never was.
+    """
+
+    vfo: str
+    dial: int
+    band: str | None
+    unit: str
+    visits: int
+    active_visits: int
+    strongest: float | None
+    first_active: float | None
+    last_active: float | None
+
+
+class Reader:
+    """A journal, open for reading; close it, or use it in a `with` statement."""
+
+    def __init__(self, path: Path) -> None:
+        """Open the journal; StoreError names what is wrong with it and what to do."""
+        self.path = path
+        self._db = _open(path)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the file free."""
+        self._db.close()
+
+    def events(
+        self,
+        *,
+        since: float | None = None,
+        until: float | None = None,
+        vfo: str | None = None,
+        kinds: Sequence[str] = (),
+        newest: int | None = None,
+    ) -> list[Entry]:
+        """Events in the order in which they happened, from `since` up to before `until`.
+
+        `vfo` leaves the daemon's own events in. `kinds` are names from `vfod.events.KINDS`, all
+        where none is given; `newest` keeps the last so many.
+        """
+        where, values = ["TRUE"], list[object]()
+        for condition, value in (("time >= ?", since), ("time < ?", until)):
+            if value is not None:
+                where.append(condition)
+                values.append(value)
+        if vfo is not None:
+            where.append("vfo IN (?, '')")
+            values.append(vfo)
+        if kinds:
+            where.append(f"kind IN ({', '.join('?' * len(kinds))})")
+            values += kinds
+        sql = f"SELECT * FROM events WHERE {' AND '.join(where)} ORDER BY id DESC LIMIT ?"  # noqa: S608 - conditions from the lines above, values bound
+        rows = self._all(sql, *values, -1 if newest is None else newest)
+        return [entry(row) for row in reversed(rows)]
+
+    def observations(
+        self, *, since: float | None = None, until: float | None = None, vfo: str | None = None
+    ) -> Iterator[Observation]:
+        """Observations by time, from `since` up to before `until`."""
+        begin, end = _keys(since, until)
+        while rows := self._all(
+            "SELECT * FROM observation WHERE key >= ? AND key < ? ORDER BY key LIMIT ?",
+            begin,
+            end,
+            PIECE,
+        ):
+            begin = rows[-1]["key"] + 1
+            for row in rows:
+                if vfo is None or vfo == row["vfo"]:
+                    yield observation(row)
+
+    def channels(
+        self, *, since: float | None = None, until: float | None = None, vfo: str | None = None
+    ) -> list[ChannelSummary]:
+        """A summary of each channel visited in that time, by VFO and dial frequency."""
+        rows = self._all(
+            "SELECT vfo, dial, nullif(max(band), '') AS band, unit,"
+            " sum(visits) AS visits, sum(active_visits) AS active_visits,"
+            " nullif(max(strongest), -4096) / 10.0 AS strongest,"
+            " min(first_active) / 1000.0 AS first_active,"
+            " max(last_active) / 1000.0 AS last_active"
+            " FROM (SELECT channel, count(*) AS visits, sum(measured & 3 = 1) AS active_visits,"
+            "  max(measured >> 35) AS strongest,"
+            "  min(CASE measured & 3 WHEN 1 THEN key END) AS first_active,"
+            "  max(CASE measured & 3 WHEN 1 THEN key END) AS last_active"
+            "  FROM observations WHERE key >= ? AND key < ? GROUP BY channel)"
+            " JOIN channels ON channels.id = channel"
+            " WHERE coalesce(vfo = ?, TRUE)"
+            " GROUP BY vfo, dial, unit ORDER BY vfo, dial, unit",
+            *_keys(since, until),
+            vfo,
+        )
+        return [ChannelSummary(**row) for row in rows]
+
+    def runs(self) -> list[Run]:
+        """All runs of the daemon, oldest first."""
+        return [Run(**row) for row in self._all("SELECT * FROM runs ORDER BY id")]
+
+    def _all(self, sql: str, *values: object) -> list[sqlite3.Row]:
+        try:
+            return self._db.execute(sql, values).fetchall()
+        except sqlite3.Error as error:
+            raise _unreadable(self.path, error) from error
+
+
+def _keys(since: float | None, until: float | None) -> tuple[int, int]:
+    return (
+        _FIRST if since is None else key_of(since),
+        _LAST if until is None else key_of(until),
+    )
+
+
+def _open(path: Path) -> sqlite3.Connection:
+    if path.is_dir():
+        raise StoreError(f"{path} is a folder", remedy="name the journal's file")
+    if not path.exists():
+        raise StoreError(
+            f"there is no journal {path}",
+            remedy="start the daemon once, or name the file it writes to",
+        )
+    try:
+        return _look(path, "mode=ro")
+    except sqlite3.Error as error:
+        if primary_code(error) != sqlite3.SQLITE_CANTOPEN or Path(f"{path}-wal").exists():
+            raise _unreadable(path, error) from error
+    try:
+        # Nobody writes, and this user may not even make the file that readers share.
+        return _look(path, "immutable=1")
+    except sqlite3.Error as error:
+        raise _unreadable(path, error) from error
+
+
+def _look(path: Path, how: str) -> sqlite3.Connection:
+    uri = f"{path.absolute().as_uri()}?{how}"
+    db = sqlite3.connect(uri, uri=True, timeout=BUSY / 1000, isolation_level=None)
+    try:
+        version = version_of(db, path)
+    except BaseException:
+        db.close()
+        raise
+    if version < len(migrations()):
+        db.close()
+        raise StoreError(
+            f"the journal {path} is {'empty' if version == 0 else 'of an older version'}",
+            remedy="start the daemon once, which brings it up to date",
+        )
+    db.row_factory = sqlite3.Row
+    return db
+
+
+def _unreadable(path: Path, error: sqlite3.Error) -> StoreError:
+    if is_damage(error):
+        return StoreError(
+            f"{path} is no journal, or a damaged one: {error}",
+            remedy="name the journal's file; the daemon sets a damaged one aside when it starts",
+        )
+    return StoreError(
+        f"the journal {path} cannot be read: {error}", remedy="ask who owns the file and its folder"
+    )
