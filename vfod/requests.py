@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from vfod.errors import RequestError
-from vfod.events import Origin
+from vfod.origin import Origin
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -22,7 +22,8 @@ from prometheus_client.exposition import choose_encoder
 from prometheus_client.registry import Collector
 
 from vfod.clock import Clock
-from vfod.events import ChannelObserved, Door, LinkLost, Stamped, kind
+from vfod.events import ChannelObserved, Door, LinkLost, Stamped
+from vfod.events.plain import kind
 from vfod.outputs.door import Opened, Snapshot, Subscribe, keep_open
 from vfod.state import LinkPhase, State, SweepPhase, Tell, VfoState
 from vfod.units import MILLI
@@ -123,7 +124,7 @@ class Metrics(Collector):
         """The page in the format that an Accept header asks for, and its content type."""
         try:
             encode, content_type = choose_encoder(accept)
-        except ValueError:
+        except (ValueError, TypeError):
             # A version that is no number: the caller gets the format that everybody reads.
             encode, content_type = choose_encoder("")
         return encode(self.registry), content_type

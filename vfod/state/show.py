@@ -7,6 +7,7 @@ import dataclasses
 from typing import Any
 
 from vfod import events as e
+from vfod.events import plain
 from vfod.state.model import LinkPhase, State, SweepPhase, VfoState
 from vfod.units import format_duration, format_frequency, format_millihertz
 
@@ -127,8 +128,8 @@ def event_text(event: e.Event) -> str:
             return f"{door} does not work: {detail or reason}"
         case e.DoorOpened(door=door, where=where):
             return f"{door} works at {where}"
-    fields = ", ".join(f"{k} {v}" for k, v in e.to_plain(event).items() if v is not None)
-    return f"{e.kind(event).replace('-', ' ')}: {fields}"
+    fields = ", ".join(f"{k} {v}" for k, v in plain.to_plain(event).items() if v is not None)
+    return f"{plain.kind(event).replace('-', ' ')}: {fields}"
 
 
 def _frequency(dial: int | None) -> str:
@@ -141,8 +142,8 @@ def answer(stamped: e.Stamped) -> dict[str, Any]:
         "sequence": stamped.sequence,
         "time": stamped.time,
         "vfo": stamped.vfo,
-        "event": e.kind(stamped.event),
+        "event": plain.kind(stamped.event),
         "cause": stamped.cause,
-        "data": e.to_plain(stamped.event),
+        "data": plain.to_plain(stamped.event),
         "text": event_text(stamped.event),
     }

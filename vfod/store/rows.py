@@ -22,9 +22,8 @@ from vfod.events import (
     KnobTurned,
     Origin,
     Stamped,
-    from_plain,
-    to_plain,
 )
+from vfod.events.plain import from_plain, to_plain
 
 #: Bits of the packed integer; migrations/0001_first.sql says the same.
 _LEVEL, _HIGHEST, _FLOOR, _READINGS = 35, 22, 9, 2

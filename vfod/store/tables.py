@@ -8,6 +8,7 @@ import contextlib
 import sqlite3
 
 from vfod import events as e
+from vfod.events.plain import kind
 from vfod.store.rows import event_json, is_promised, key_of, pack, sound
 
 _Channel = tuple[int, str, str, str, str]
@@ -72,7 +73,7 @@ class Tables:
             stamped.sequence,
             stamped.time,
             sound(stamped.vfo),
-            e.kind(event),
+            kind(event),
             event_json(event),
             None if stamped.cause is None else sound(stamped.cause),
         )

@@ -8,45 +8,10 @@ Frequencies of the dial are whole hertz, of the oscillator whole millihertz; tim
 since 1970 UTC; durations are seconds; levels are decibels in the unit the event names.
 """
 
-import dataclasses
-import enum
-import re
 from dataclasses import dataclass
-from typing import Any, get_type_hints
 
-
-class Door(enum.StrEnum):
-    """Through which door a change came in."""
-
-    KNOB = "knob"
-    BUTTON = "button"
-    SHELL = "shell"
-    PAGE = "page"
-    MQTT = "mqtt"
-    SWEEP = "sweep"
-    WINDOW = "window"
-    DAEMON = "daemon"
-
-    @property
-    def is_hand(self) -> bool:
-        """A hand at the set itself."""
-        return self in (Door.KNOB, Door.BUTTON)
-
-    @property
-    def is_person(self) -> bool:
-        """A person, at the set or at a keyboard: what a sweep yields to."""
-        return self.is_hand or self in (Door.SHELL, Door.PAGE)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Origin:
-    """Who caused a change and through which door: `who` is a user, a client or a sweep's name."""
-
-    door: Door
-    who: str = ""
-
-    def __str__(self) -> str:
-        return f"{self.door} ({self.who})" if self.who else str(self.door)
+from vfod.origin import Door as Door
+from vfod.origin import Origin as Origin
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -431,37 +396,3 @@ class Stamped:
     vfo: str
     event: Event
     cause: str | None = None
-
-
-def kind(event: Event | type[Event]) -> str:
-    """The event's name for machines: DialTuned → `dial-tuned`."""
-    name = event.__name__ if isinstance(event, type) else type(event).__name__
-    return re.sub(r"(?<!^)(?=[A-Z])", "-", name).lower()
-
-
-#: Every kind of event by name. Taken from this module and not from Event.__subclasses__(), which
-#: also knows the classes that dataclasses with slots were made from.
-KINDS: dict[str, type[Event]] = {
-    kind(cls): cls
-    for cls in list(globals().values())
-    if isinstance(cls, type) and issubclass(cls, Event) and cls is not Event
-}
-
-
-def to_plain(event: Event) -> dict[str, Any]:
-    """The fields of an event as JSON knows them; tuples become lists, an Origin a dict."""
-    return dataclasses.asdict(event)
-
-
-def from_plain(name: str, fields: dict[str, Any]) -> Event:
-    """The event that `to_plain` took apart; raises KeyError or TypeError if it does not fit."""
-    cls = KINDS[name]
-    hints = get_type_hints(cls)
-    given = dict(fields)
-    for field, hint in hints.items():
-        if hint is Origin:
-            origin = given[field]
-            given[field] = Origin(door=Door(origin["door"]), who=origin["who"])
-        elif isinstance(given.get(field), list):
-            given[field] = tuple(given[field])
-    return cls(**given)
