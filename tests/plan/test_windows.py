@@ -56,7 +56,7 @@ def in_night(item: Window, night: str) -> Occurrence:
 @pytest.mark.parametrize(
     ("wall", "zone", "expected", "kind"),
     [
-        # Section 10.4, column fold 0, which is RFC 5545's reading.
+        # Section 10.3.
         ("2026-03-29T02:30", BERLIN, "2026-03-29T01:30", "gap"),
         ("2026-10-25T02:30", BERLIN, "2026-10-25T00:30", "twice"),
         ("2026-03-29T01:30", LONDON, "2026-03-29T01:30", "gap"),
@@ -79,7 +79,7 @@ def test_times_in_the_gap_and_in_the_fold(
 @pytest.mark.parametrize(
     ("zone", "on", "off"),
     [
-        # Section 10.4: transitions of 2026 and 2027 in UTC.
+        # Section 10.2: transitions of 2026 and 2027 in UTC.
         (BERLIN, "2026-03-29T01:00", "2026-10-25T01:00"),
         (BERLIN, "2027-03-28T01:00", "2027-10-31T01:00"),
         (LONDON, "2026-03-29T01:00", "2026-10-25T01:00"),

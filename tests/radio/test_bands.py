@@ -158,7 +158,7 @@ def test_published_wavelength_of_162_khz() -> None:
 
 
 def test_names_are_not_computed_from_wavelengths() -> None:
-    """19 m lies nowhere at 15 830 kHz (out of band); 15 m is 15.86 to 15.76 m long (traps 3, 5)."""
+    """19 m lies nowhere at 15 830 kHz (out of band); 15 m is 15.86 to 15.76 m long (traps 1, 2)."""
     table = bands_for(1)
     assert band_at(15_830_000, table) is None
     band = band_named("15m", table)
