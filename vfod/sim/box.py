@@ -19,10 +19,10 @@ from vfod.wire import messages as m
 from vfod.wire.box import Asked, BoxSession
 from vfod.wire.messages import Ability, Code
 
-#: At most 20 events a second (docs/protocol.md): the time from one to the next, seconds.
+#: Time from one event to the next, seconds (docs/protocol.md, 6.4).
 EVENT_SPACING = 0.05
-#: Buttons that wait for their turn; a hand does not press more of them in a second.
-_WAITING = 16
+#: A low battery is told at most this often, seconds (6.1).
+_BATTERY_SPACING = 600.0
 
 _HOUR = 3600.0
 #: The warmest hour of the day, as a part of it: three in the afternoon.
@@ -42,9 +42,12 @@ class SimBox:
         self._started = clock.monotonic()
         self._boots = 0
         self._timers: dict[str, asyncio.TimerHandle] = {}
-        self._event_after = 0.0
+        self._event_after = self._started
         self._on_air: float | None = None
+        #: The tuner is defective: it refuses with `hardware` (5.11).
+        self.broken = False
         self._power_on()
+        self._tell(m.Booted)
 
     # --- the line -----------------------------------------------------------------------------
 
@@ -71,31 +74,33 @@ class SimBox:
     # --- the hand -----------------------------------------------------------------------------
 
     def turn(self, steps: int) -> None:
-        """A hand turns the knob by so many steps, at the ends no further."""
-        low, high = self._setup.low, self._setup.high
-        self._move(min(max(self.oscillator + steps * self.step * MILLI, low), high))
+        """A hand turns the knob by so many steps; at the ends it has no effect (6.10)."""
+        if "boot" in self._timers or Ability.KNOB not in self._setup.abilities:
+            return
+        before = self.oscillator
+        self._move(before + steps * self.step * MILLI)
+        if self.oscillator == before:
+            return
+        self._tell(m.Turned)
         pending = self._session.pending
-        if pending is not None and isinstance(pending.request, m.Tune):
+        if pending is not None:  # a tune: the hand wins (6.8)
             self._cancel("settle")
-            self._send(
-                self._session.refuse(pending, Code.HAND, "hand on the knob", self.oscillator)
-            )
-        if Ability.KNOB in self._setup.abilities:
-            self._tell(m.Turned(frequency=self.oscillator))
+            self._refuse(pending, Code.HAND, "hand on the knob")
 
     def press(self, button: str) -> None:
         """A hand presses a button."""
-        if Ability.TOUCH in self._setup.abilities:
-            self._tell(m.Pressed(button=button))
+        self._button = button
+        if "boot" not in self._timers and Ability.TOUCH in self._setup.abilities:
+            self._tell(m.Pressed)
 
     def reset(self, banner: bytes = b"") -> None:
         """Start anew, as after a cut of the power or a watchdog; `banner` is what it babbles."""
         for name in tuple(self._timers):
             self._cancel(name)
-        self._power_on()
         if banner:
             self._send(banner)
-        self._later("boot", self._setup.boot_time, self._booted)
+        self._power_on()
+        self._later("boot", self._setup.boot_time, lambda: self._tell(m.Booted))
 
     # --- what is true -------------------------------------------------------------------------
 
@@ -143,16 +148,15 @@ class SimBox:
         # With the time in it, so that a simulator that is started again is another boot.
         self.boot = mix(self._seed, self._boots, round(self._clock.wall() * 1000)) >> 32
         self._session = BoxSession(self._setup.abilities)
-        self._waiting: list[m.Event] = []
+        #: Events that wait for their turn, by their verb (6.4); the values mean nothing.
+        self._waiting: dict[type[m.Event], None] = {}
+        self._button = ""
         self.step = self._setup.step
         self.select = 0
         self.muted = False
         self.output = self._setup.output
         self._move(self._setup.start)
         self._watch_battery()
-
-    def _booted(self) -> None:
-        self._tell(m.Booted(boot=self.boot))
 
     def _do(self, asked: Asked) -> None:
         can = self._setup.abilities
@@ -197,21 +201,23 @@ class SimBox:
 
     def _tune(self, asked: Asked, tune: m.Tune) -> None:
         setup = self._setup
-        session = self._session
-        # A turn that waits to be told has no number yet, but it is newer than any that has.
-        unseen = tune.hand is not None and any(
-            isinstance(event, (m.Turned, m.Pressed)) for event in self._waiting
-        )
-        if session.hand_is_newer(tune) or unseen:
-            self._send(session.refuse(asked, Code.HAND, "hand on the knob", self.oscillator))
-        elif not setup.low <= tune.frequency <= setup.high:
-            self._send(session.refuse(asked, Code.RANGE, "outside low to high", self.oscillator))
+        # A turn that waits to be told has no number yet, but is newer than any that has (6.7).
+        untold = tune.hand is not None and m.Turned in self._waiting
+        if not setup.low <= tune.frequency <= setup.high:
+            self._refuse(asked, Code.RANGE, "outside low to high")
+        elif untold or self._session.hand_is_newer(tune):
+            self._refuse(asked, Code.HAND, "hand moved since")
+        elif self.broken:
+            self._refuse(asked, Code.HARDWARE, "no lock")
         else:
             self._move(tune.frequency)
             if setup.settle:
                 self._later("settle", setup.settle, lambda: self._settled(asked))
             else:
                 self._settled(asked)
+
+    def _refuse(self, asked: Asked, code: Code, why: str) -> None:
+        self._send(self._session.refuse(asked, code, why, self.oscillator))
 
     def _settled(self, asked: Asked) -> None:
         self._send(self._session.answer(asked, m.Tuned(frequency=self.oscillator)))
@@ -234,8 +240,9 @@ class SimBox:
 
     def _move(self, millihertz: int) -> None:
         """Set the output to the nearest frequency it has."""
-        resolution = self._setup.resolution
-        self.oscillator = (millihertz + resolution // 2) // resolution * resolution
+        low, high, grid = self._setup.low, self._setup.high, self._setup.resolution
+        wanted = low + (min(max(millihertz, low), high) - low + grid // 2) // grid * grid
+        self.oscillator = min(wanted, high)
         self._retune()
 
     def _retune(self) -> None:
@@ -249,29 +256,35 @@ class SimBox:
     def _watch_battery(self) -> None:
         battery = self._setup.battery
         if Ability.BATTERY in self._setup.abilities and battery.fall:
-            due = (battery.volts - battery.low) / battery.fall * _HOUR
-            left = max(0.0, due - self._hours * _HOUR)
-            self._later("battery", left, lambda: self._tell(m.BatteryLow(millivolts=self.battery)))
+            due = (battery.volts - battery.low) / battery.fall - self._hours
+            soonest = _BATTERY_SPACING if self._boots > 1 else 0.0
+            self._later("battery", max(due * _HOUR, soonest), lambda: self._tell(m.BatteryLow))
 
-    def _tell(self, event: m.Event) -> None:
-        """Send the event now, or when its turn comes; only the last place of a turn counts."""
-        if "boot" in self._timers:
-            return
-        waiting = self._waiting
-        if waiting and isinstance(event, m.Turned) and isinstance(waiting[-1], m.Turned):
-            waiting[-1] = event
-        elif len(waiting) < _WAITING:
-            waiting.append(event)
+    def _tell(self, kind: type[m.Event]) -> None:
+        """Send such an event now, or when its turn comes with what holds then (6.4)."""
+        self._waiting[kind] = None
         if "events" not in self._timers:
             self._tell_next()
 
     def _tell_next(self) -> None:
         now = self._clock.monotonic()
-        if self._waiting and now >= self._event_after:
+        if now >= self._event_after:
             self._event_after = now + EVENT_SPACING
-            self._send(self._session.tell(self._waiting.pop(0)))
+            # The battery last: the hand's last place is told within 100 ms (6.5).
+            kind = min(self._waiting, key=lambda kind: kind is m.BatteryLow)
+            del self._waiting[kind]
+            self._send(self._session.tell(self._event(kind)))
         if self._waiting:
             self._later("events", self._event_after - now, self._tell_next)
+
+    def _event(self, kind: type[m.Event]) -> m.Event:
+        if kind is m.Turned:
+            return m.Turned(frequency=self.oscillator)
+        if kind is m.Pressed:
+            return m.Pressed(button=self._button)
+        if kind is m.BatteryLow:
+            return m.BatteryLow(millivolts=self.battery)
+        return m.Booted(boot=self.boot)
 
     def _later(self, name: str, delay: float, call: Callable[[], None]) -> None:
         def fire() -> None:

@@ -232,7 +232,7 @@ class BoxSetup(_Part):
     #: Oscillator at power-on, one step of the knob in hertz, and whether the output is on then.
     start: Millihertz = 7_755_000_000
     step: int = Field(default=1000, ge=1, le=1_000_000)
-    output: bool = True
+    output: bool = False
     abilities: frozenset[Ability] = frozenset(Ability)
     #: How long it is deaf after a reset.
     boot_time: Seconds = 0.2
