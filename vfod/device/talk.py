@@ -1,0 +1,207 @@
+"""One question and its answer over one line: tags, repeats, time limits.
+
+Nothing here knows what the questions are for. What the box says by itself is handed on in the
+order of the line, but what followed an answer only after the one who asked has got that answer.
+"""
+
+import asyncio
+from collections.abc import Callable, Sequence
+
+from vfod.clock import Clock
+from vfod.device.greeting import refusal
+from vfod.device.port import Line, Port
+from vfod.device.tally import Tally
+from vfod.device.timing import BUSY_LIMIT, BUSY_PAUSE
+from vfod.errors import LineError, NoReplyError
+from vfod.wire.host import HostSession
+from vfod.wire.host import Received as Item
+from vfod.wire.messages import (
+    Answered,
+    Code,
+    Event,
+    Missed,
+    Refused,
+    Request,
+    Stray,
+    StrayReason,
+)
+from vfod.wire.timing import MISSES, REPLY_TIMEOUT
+from vfod.wire.verbs import VERB_OF_REQUEST
+
+_TRY_LATER = (Code.BUSY, Code.CHECKSUM)
+
+
+class Talk:
+    """A line and what is said on it, until `error` is set.
+
+    `heard` is called on the loop with events, with Missed when some were lost, and with None once
+    when the line is. One exchange at a time: whoever calls sees to that.
+    """
+
+    def __init__(
+        self,
+        port: Port,
+        clock: Clock,
+        first_tag: int,
+        heard: Callable[[Event | Missed | None], None],
+        tally: Tally,
+    ) -> None:
+        self._port = port
+        self._clock = clock
+        self._session = HostSession(first_tag)
+        self._heard = heard
+        self._tally = tally
+        self._line: Line | None = None
+        #: Why the line is no longer there.
+        self.error: LineError | None = None
+        #: Time within which the box settles, seconds; it says so in its greeting.
+        self.settle = 0.0
+        #: When the box last answered.
+        self.answered_at = clock.monotonic()
+        #: Whether the last answer may be older than an event that was handed on before it.
+        self.outdated = False
+        self._waiter: asyncio.Future[None] | None = None
+        #: The reply of the open question until the one who asked has taken it.
+        self._reply: Answered | Refused | None = None
+        self._repeated = self._hurried = False
+        self._events = 0
+        self._sample = b""
+
+    async def start(self) -> None:
+        """Open the line; raises what the port raises."""
+        self._line = await self._port.open(self._received, self.lose)
+        self.raise_if_lost()
+
+    def lose(self, error: LineError) -> None:
+        """Drop the line for this reason, unless it is lost already."""
+        if self.error is None:
+            self.error = error
+            if self._line is not None:
+                self._line.close()
+            _wake(self._waiter)
+            self._heard(None)
+
+    def raise_if_lost(self) -> None:
+        """Raise the reason for which the line is lost, if it is."""
+        if self.error is not None:
+            raise self.error
+
+    async def exchange(self, request: Request, pauses: Sequence[float] = ()) -> Answered:
+        """The answer to a question, put again after each pause, and while the box is busy.
+
+        Raises a RefusedError when the box refuses and a LineError when the line is lost, which it
+        is when no answer comes. May be cancelled: a late answer is never taken for another's.
+        """
+        began = self._clock.monotonic()
+        pauses = pauses or [REPLY_TIMEOUT + self.settle] * MISSES
+        result = "lost"
+        try:
+            while True:
+                reply = await self._put(request, pauses)
+                now = self._clock.monotonic()
+                if isinstance(reply, Answered):
+                    result = "ok"
+                    return reply
+                if reply.code not in _TRY_LATER or now > began + self.settle + BUSY_LIMIT:
+                    result = reply.code
+                    raise refusal(request, reply)
+                await self._clock.sleep_until(now + BUSY_PAUSE)
+        except asyncio.CancelledError:
+            result = "cancelled"
+            raise
+        finally:
+            seconds = self._clock.monotonic() - began
+            self._tally.measured(VERB_OF_REQUEST[type(request)].word, seconds, result)
+
+    def hurry(self) -> None:
+        """Put the open question again now, once in each pause: the box could not have read it."""
+        if self._session.outstanding is not None and not self._hurried:
+            self._hurried = True
+            self._put_again()
+
+    async def _put(self, request: Request, pauses: Sequence[float]) -> Answered | Refused:
+        self.raise_if_lost()
+        events = self._events
+        self._repeated = self._hurried = self.outdated = False
+        self._write(self._session.ask(request))
+        try:
+            for number, pause in enumerate(pauses, 1):
+                await self._wait(pause)
+                if self._reply is not None:
+                    self.answered_at = self._clock.monotonic()
+                    self.outdated = self._repeated and events != self._events
+                    return self._reply
+                self.raise_if_lost()
+                if number < len(pauses):
+                    self._hurried = False
+                    self._put_again()
+        finally:
+            self._reply = None
+            self._session.drop()
+        error = self._silence(request, len(pauses))
+        self.lose(error)
+        raise error
+
+    def _put_again(self) -> None:
+        self._repeated = True
+        self._tally.retries += 1
+        self._write(self._session.again())
+
+    async def _wait(self, seconds: float) -> None:
+        """Until a reply is there, the line is lost or the time is over."""
+        loop = asyncio.get_running_loop()
+        self._waiter = loop.create_future()
+        timer = loop.call_later(seconds, _wake, self._waiter)
+        try:
+            await self._waiter
+        finally:
+            timer.cancel()
+            self._waiter = None
+
+    def _write(self, data: bytes) -> None:
+        if self._line is not None:
+            self._line.write(data)
+
+    def _received(self, data: bytes) -> None:
+        for item in self._session.receive(data):
+            if isinstance(item, Answered | Refused):
+                self._reply = item
+                _wake(self._waiter)
+            elif self._reply is not None:
+                # Waking the one who asked was scheduled before this, and so comes first.
+                asyncio.get_running_loop().call_soon(self._take, item)
+            else:
+                self._take(item)
+
+    def _take(self, item: Item) -> None:
+        if self.error is not None:
+            return
+        if isinstance(item, Stray):
+            self._tally.strays[item.reason] += 1
+            self._sample = item.line
+            if item.reason is StrayReason.RESEND:
+                self.hurry()
+        elif not isinstance(item, Answered | Refused):
+            self._events += 1
+            self._heard(item)
+
+    def _silence(self, request: Request, tries: int) -> NoReplyError:
+        name = self._port.name
+        if self._sample:
+            text = self._sample.decode("ascii", "backslashreplace")
+            return NoReplyError(
+                f"{name}: no right answer to {tries} questions; the last that came was {text!r}",
+                remedy="check that this is the VFO's port and that its speed is right",
+                port=name,
+            )
+        word = VERB_OF_REQUEST[type(request)].word
+        return NoReplyError(
+            f"{name}: no answer to {word!r}, asked {tries} times",
+            remedy="check that the VFO is switched on and its firmware speaks docs/protocol.md",
+            port=name,
+        )
+
+
+def _wake(waiter: asyncio.Future[None] | None) -> None:
+    if waiter is not None and not waiter.done():
+        waiter.set_result(None)
