@@ -1,0 +1,3 @@
+"""The composition root: builds every part once, in the order of the data, and lets them run."""
+
+from vfod.app.serve import serve as serve

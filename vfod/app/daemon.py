@@ -1,0 +1,176 @@
+"""The daemon: stream, VFOs, doors, in the order of the data; the same code by night and in tests.
+
+What differs between the real daemon and a rehearsal is handed in: the clock, the ports and the
+store. A door or a VFO that fails is rebuilt by itself; the daemon ends only when it is told to.
+"""
+
+import asyncio
+import random
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
+from pathlib import Path
+
+from vfod import __version__
+from vfod import events as e
+from vfod.app.front import Front
+from vfod.app.recall import Recalled
+from vfod.app.vfo import Vfo
+from vfod.clock import Clock
+from vfod.config import Config, VfoConfig
+from vfod.device.port import Port
+from vfod.outputs.control import Control, ControlSettings
+from vfod.outputs.journal import Journal
+from vfod.outputs.metrics import Metrics
+from vfod.outputs.mqtt import Mqtt, MqttSettings
+from vfod.outputs.web import Web, WebSettings
+from vfod.run.derive import activity, band_edges
+from vfod.run.stream import Overflow, Stream
+from vfod.state import Feed, State
+from vfod.store import Store
+
+#: Pairs a door may be behind before it loses the oldest (a watching client, MQTT): some minutes of
+#: a busy night.
+DOOR_QUEUE = 1000
+
+
+class Daemon:
+    """Everything, built; `run` lets it live."""
+
+    def __init__(
+        self,
+        config: Config,
+        *,
+        clock: Clock,
+        store: Store,
+        port_for: Callable[[VfoConfig], Port],
+        recalled: Mapping[str, Recalled],
+        socket: Path | None = None,
+        seed: int | None = None,
+    ) -> None:
+        self._config = config
+        self._clock = clock
+        self._store = store
+        rng = random.Random(seed)  # noqa: S311 - jitter of pauses, nothing secret
+        self.stream = Stream(clock, list(config.vfos), derive=(band_edges(config.bands), activity))
+        self._journal = Journal(store, self._tell)
+        self._journal_feed = self.stream.subscribe("journal")
+        self.vfos = {
+            name: Vfo(
+                config,
+                settings,
+                self.stream,
+                clock,
+                port_for(settings),
+                committed=self._journal.committed,
+                recalled=recalled.get(name, Recalled()),
+                rng=rng,
+            )
+            for name, settings in config.vfos.items()
+        }
+        self.front = Front(
+            self._snapshot,
+            clock,
+            {name: vfo.desk for name, vfo in self.vfos.items()},
+            {name: vfo.windows for name, vfo in self.vfos.items()},
+            config.bands,
+        )
+        self.metrics = Metrics(
+            subscribe=self._follow("metrics"),
+            snapshot=self._snapshot,
+            tell=self._tell,
+            clock=clock,
+            version=__version__,
+            journal=store,
+        )
+        self.control = self._control(socket) if socket is not None else None
+        self.web = self._web() if config.web is not None else None
+        self.mqtt = self._mqtt() if config.mqtt is not None else None
+
+    # --- what the doors are handed --------------------------------------------------------------
+
+    def _tell(self, event: e.Event) -> None:
+        self.stream.emit(event)
+
+    def _snapshot(self) -> State:
+        return self.stream.state
+
+    def _follow(
+        self, name: str, overflow: Overflow = Overflow.DROP_OLDEST
+    ) -> Callable[[], AbstractContextManager[Feed]]:
+        return lambda: self.stream.following(name, limit=DOOR_QUEUE, overflow=overflow)
+
+    def beats(self) -> dict[str, float]:
+        """Seconds since each part that must not stand still last showed life."""
+        now = self._clock.monotonic()
+        beats = {}
+        for name, vfo in self.vfos.items():
+            beats[f"keeper {name}"] = now - vfo.keeper.last_beat
+            beats[f"link {name}"] = now - vfo.supervisor.last_beat
+        return beats
+
+    # --- the doors ------------------------------------------------------------------------------
+
+    def _control(self, path: Path) -> Control:
+        return Control(
+            ControlSettings(path=path, group=self._config.control.group),
+            submit=self.front.submit,
+            subscribe=self._follow("control"),
+            snapshot=self._snapshot,
+            tell=self._tell,
+            count=self.metrics.count,
+            clock=self._clock,
+        )
+
+    def _web(self) -> Web:
+        assert self._config.web is not None
+        return Web(
+            WebSettings(host=self._config.web.host, port=self._config.web.port),
+            submit=self.front.submit,
+            render=self.metrics.render,
+            beats=self.beats,
+            tell=self._tell,
+            count=self.metrics.count,
+            clock=self._clock,
+        )
+
+    def _mqtt(self) -> Mqtt:
+        wanted = self._config.mqtt
+        assert wanted is not None
+        return Mqtt(
+            MqttSettings(host=wanted.host, port=wanted.port, name=wanted.name),
+            submit=self.front.submit,
+            subscribe=self._follow("mqtt"),
+            snapshot=self._snapshot,
+            tell=self._tell,
+            count=self.metrics.count,
+            clock=self._clock,
+        )
+
+    # --- life -----------------------------------------------------------------------------------
+
+    async def run(self) -> None:
+        """Live until cancelled; then end in good order: sweeps, VFOs, doors, journal."""
+        writing = asyncio.create_task(self._journal.run(self._journal_feed), name="journal")
+        self.stream.emit(
+            e.DaemonStarted(
+                version=__version__,
+                config_path=self._config.path,
+                config_digest=self._config.digest,
+            )
+        )
+        try:
+            async with asyncio.TaskGroup() as group:
+                for door in (self.metrics, self.control, self.web, self.mqtt):
+                    if door is not None:
+                        group.create_task(door.run(), name=type(door).__name__)
+                try:
+                    async with asyncio.TaskGroup() as vfos:
+                        for vfo in self.vfos.values():
+                            vfos.create_task(vfo.run(), name=f"vfo {vfo.name}")
+                finally:
+                    self.stream.emit(e.DaemonStopped(reason="asked to stop"))
+                    self.stream.close()
+        finally:
+            self.stream.close()
+            await writing
+            await self._store.close()

@@ -1,0 +1,104 @@
+"""The one function behind every door: a query is answered from the snapshot, a change by a desk."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Protocol
+
+from vfod import requests as r
+from vfod.clock import Clock
+from vfod.errors import RefusedError, RequestError
+from vfod.plan.agenda import Entry, coming
+from vfod.plan.windows import Window
+from vfod.radio.bands import Band
+from vfod.state import State, show
+
+DAY = 86400.0
+
+
+class Carries(Protocol):
+    """What takes changes for one VFO."""
+
+    async def submit(self, asked: r.Asked) -> dict[str, Any]:
+        """Carry out a change or raise a VfodError."""
+        ...
+
+
+class Front:
+    """Answers requests; `windows` go by VFO, in the order of the configuration."""
+
+    def __init__(
+        self,
+        snapshot: Callable[[], State],
+        clock: Clock,
+        desks: Mapping[str, Carries],
+        windows: Mapping[str, Sequence[Window]],
+        bands: Sequence[Band],
+    ) -> None:
+        self._snapshot = snapshot
+        self._clock = clock
+        self._desks = desks
+        self._windows = windows
+        self._bands = tuple(bands)
+
+    async def submit(self, asked: r.Asked) -> dict[str, Any]:
+        """The answer as JSON knows it; raises a VfodError for a refusal."""
+        match asked.request:
+            case r.ShowStatus():
+                return show.to_plain(self._snapshot())
+            case r.ShowAgenda(days=days):
+                return self._agenda(days, asked.vfo)
+            case r.ListBands():
+                return self._list_bands()
+            case r.Watch():
+                raise RefusedError(
+                    "this door cannot watch", remedy="use the control socket or MQTT"
+                )
+        return await self._desks[self._vfo(asked.vfo)].submit(asked)
+
+    def _vfo(self, name: str | None) -> str:
+        if name is None:
+            return next(iter(self._desks))
+        if name not in self._desks:
+            raise RequestError(
+                f"there is no VFO {name!r}", remedy=f"known: {', '.join(self._desks)}"
+            )
+        return name
+
+    def _agenda(self, days: int, vfo: str | None) -> dict[str, Any]:
+        if not 1 <= days <= 400:
+            raise RequestError("an agenda covers 1 to 400 days")
+        names = [self._vfo(vfo)] if vfo else list(self._desks)
+        now = self._clock.wall()
+        found = [
+            (name, entry)
+            for name in names
+            for entry in coming(self._windows[name], now, now + days * DAY)
+        ]
+        found.sort(key=lambda item: item[1].opens)
+        return {
+            "windows": [{"vfo": name, **entry_to_plain(entry)} for name, entry in found],
+            "text": "\n".join(str(entry) for _, entry in found)
+            or f"no window opens in the next {days} days",
+        }
+
+    def _list_bands(self) -> dict[str, Any]:
+        return {
+            "bands": [
+                {"name": b.name, "low": b.low, "high": b.high, "service": str(b.service)}
+                for b in self._bands
+            ],
+            "text": "\n".join(str(band) for band in self._bands),
+        }
+
+
+def entry_to_plain(entry: Entry) -> dict[str, Any]:
+    """A line of the agenda as JSON knows it; times in Unix seconds."""
+    return {
+        "window": entry.window,
+        "sweep": entry.sweep,
+        "night": entry.night.isoformat(),
+        "opens": entry.opens,
+        "closes": entry.closes,
+        "runs": entry.runs,
+        "reasons": list(entry.reasons),
+        "text": str(entry),
+    }

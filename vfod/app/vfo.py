@@ -1,0 +1,90 @@
+"""One VFO's parts, built in the order of the data: supervisor, tuner, desk, keeper."""
+
+import asyncio
+import math
+import random
+from collections.abc import Awaitable, Callable, Sequence
+
+from vfod.app.recall import Recalled
+from vfod.clock import Clock
+from vfod.config import Config, VfoConfig
+from vfod.config.model import Afterwards as Wanted
+from vfod.config.model import OutputPolicy, SpeakerPolicy
+from vfod.device.port import Port
+from vfod.device.supervise import Supervisor
+from vfod.plan.windows import Window
+from vfod.radio.levels import Level
+from vfod.run.desk import Desk
+from vfod.run.keeper import Afterwards, Keeper
+from vfod.run.stream import Stream
+from vfod.run.tuner import Tuner
+
+
+class Vfo:
+    """One VFO of the configuration, ready to run."""
+
+    def __init__(
+        self,
+        config: Config,
+        settings: VfoConfig,
+        stream: Stream,
+        clock: Clock,
+        port: Port,
+        *,
+        committed: Callable[[int], Awaitable[None]],
+        recalled: Recalled,
+        rng: random.Random,
+    ) -> None:
+        self.name = settings.name
+        self.windows = windows_of(config, settings.name)
+        self.tuner = Tuner(
+            settings.name,
+            stream,
+            clock,
+            settings.receiver,
+            output_on=True if settings.output is OutputPolicy.ON else None,
+        )
+        self.desk = Desk(self.tuner, clock, config.bands, quiet=settings.quiet, committed=committed)
+        self.supervisor = Supervisor(
+            port, clock, rng, told=self.tuner.told, up=self.tuner.up, down=self.tuner.down
+        )
+        self.keeper = Keeper(
+            stream,
+            clock,
+            self.tuner,
+            self.desk,
+            sweeps={n: s for n, s in config.sweeps.items() if s.vfo == settings.name},
+            windows=self.windows,
+            bands=config.bands,
+            levels=_levels(settings),
+            afterwards=_afterwards(settings.afterwards),
+            mute_in_sweeps=settings.speaker is SpeakerPolicy.MUTE_IN_SWEEPS,
+            output_in_windows=settings.output is OutputPolicy.WINDOWS,
+            left_off=recalled.left_off,
+        )
+        self.desk.home = recalled.home
+        if recalled.quiet_until is not None and recalled.quiet_for is not None:
+            left = recalled.quiet_until - clock.wall()
+            self.desk.keep_quiet(recalled.quiet_for, left if left < math.inf else math.inf)
+
+    async def run(self) -> None:
+        """Run until cancelled."""
+        async with asyncio.TaskGroup() as group:
+            group.create_task(self.supervisor.run(), name=f"supervisor {self.name}")
+            group.create_task(self.tuner.look_now_and_then(), name=f"look {self.name}")
+            group.create_task(self.keeper.run(), name=f"keeper {self.name}")
+
+
+def windows_of(config: Config, vfo: str) -> Sequence[Window]:
+    """The windows whose sweep is for this VFO, in the order of the configuration."""
+    return [w for w in config.windows if config.sweeps[w.sweep].vfo == vfo]
+
+
+def _levels(settings: VfoConfig) -> Callable[[int, int], Level]:
+    return lambda dial, counts: settings.level(counts, dial)
+
+
+def _afterwards(wanted: Wanted | int) -> Afterwards:
+    if isinstance(wanted, int):
+        return Afterwards(park=wanted)
+    return Afterwards(go_back=wanted is Wanted.RETURN)
