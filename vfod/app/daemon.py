@@ -16,7 +16,7 @@ from vfod.app.front import Front
 from vfod.app.recall import Recalled
 from vfod.app.vfo import Vfo
 from vfod.clock import Clock
-from vfod.config import Config, VfoConfig
+from vfod.config.model import Config, VfoConfig
 from vfod.device.port import Port
 from vfod.outputs.control import Control, ControlSettings
 from vfod.outputs.journal import Journal

@@ -7,7 +7,7 @@ from pathlib import Path
 from vfod.app.daemon import Daemon
 from vfod.app.recall import recall
 from vfod.clock import SystemClock
-from vfod.config import Config, VfoConfig
+from vfod.config.model import Config, VfoConfig
 from vfod.device.address import port_from
 from vfod.device.port import Port
 from vfod.store import Threaded

@@ -7,9 +7,8 @@ from collections.abc import Awaitable, Callable, Sequence
 
 from vfod.app.recall import Recalled
 from vfod.clock import Clock
-from vfod.config import Config, VfoConfig
 from vfod.config.model import Afterwards as Wanted
-from vfod.config.model import OutputPolicy, SpeakerPolicy
+from vfod.config.model import Config, OutputPolicy, SpeakerPolicy, VfoConfig
 from vfod.device.port import Port
 from vfod.device.supervise import Supervisor
 from vfod.plan.windows import Window

@@ -9,6 +9,7 @@ S-units follow IARU Region 1 Technical Recommendation R.1.
 import enum
 from bisect import bisect_left
 from dataclasses import dataclass
+from itertools import pairwise
 from math import isfinite
 from typing import NamedTuple
 
@@ -86,7 +87,7 @@ class LevelTable:
 
 
 def _rises(values: list[int] | list[float]) -> bool:
-    return all(a < b for a, b in zip(values, values[1:], strict=False))
+    return all(a < b for a, b in pairwise(values))
 
 
 #: A receiver without a table: a tenth of a decibel a count.

@@ -1,0 +1,272 @@
+"""Form → Config, and faults of what fits by itself but not together.
+
+What depends on a part that is not sound is left alone, so that one mistake gives one complaint.
+"""
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+from vfod.config import forms, parts
+from vfod.config import model as m
+from vfod.config.complaints import Fault, Where, meant
+from vfod.config.reader import Document
+from vfod.config.shape import Shaped
+from vfod.config.sweep_checks import outside, sweep_faults
+from vfod.errors import UsageError
+from vfod.plan.localtime import parse_zone
+from vfod.plan.sweep import Sweep
+from vfod.plan.windows import WEEKDAYS, Window
+from vfod.radio.bands import Band, bands_for
+from vfod.radio.levels import LevelTable
+from vfod.radio.receiver import Receiver, complaints
+from vfod.units import format_frequency
+
+#: The VFO's own level table, as its ranges name it.
+_OWN_TABLE = "vfo"
+
+#: Ports of MQTT, as registered with IANA: without and with TLS.
+_MQTT, _MQTT_TLS = 1883, 8883
+
+_Part = TypeVar("_Part")
+
+
+def _frozen(content: Mapping[str, _Part]) -> Mapping[str, _Part]:
+    return MappingProxyType(dict(content))
+
+
+class Assembly:
+    """Parts and faults; `config` holds for the program only while there are no faults."""
+
+    def __init__(self, document: Document, shaped: Shaped, digest: str) -> None:
+        self.faults: list[Fault] = []
+        self._document = document
+        self._shaped = shaped
+        self._form = form = shaped.form
+        zone = self._zone()
+        self._bands = self._all_bands()
+        self._vfos = self._all_vfos()
+        sweeps = {name: self._sweep(name, item) for name, item in form.sweeps.items()}
+        self.config = m.Config(
+            path=document.path,
+            digest=digest,
+            place=self._place(zone or ZoneInfo("UTC")),
+            bands=self._bands,
+            vfos=_frozen(self._vfos),
+            sweeps=_frozen({name: sweep for name, sweep in sweeps.items() if sweep}),
+            windows=tuple(self._windows(zone)),
+            control=m.Control(socket=self._beside(form.control.socket), group=form.control.group),
+            mqtt=self._mqtt(),
+            web=m.Web(host=form.web.listen[0], port=form.web.listen[1]) if form.web else None,
+            journal=self._beside(form.journal.path),
+        )
+
+    def _fault(self, where: Where, text: str, *, key: bool = False) -> None:
+        self.faults.append(Fault(where, text, key))
+
+    def _written(self, section: str, sound: Iterable[str]) -> list[str]:
+        """All names of a section, those of entries that were set aside as well."""
+        aside = [str(where[1]) for where in self._shaped.aside if where[:-1] == (section,)]
+        return [*sound, *aside]
+
+    def _is_aside(self, section: str) -> bool:
+        return (section,) in self._shaped.aside
+
+    def _beside(self, path: str | None) -> str | None:
+        """A relative path is meant from where the configuration lies."""
+        return None if path is None else str(Path(self._document.path).parent / path)
+
+    # --- place and bands ------------------------------------------------------------------------
+
+    def _zone(self) -> ZoneInfo | None:
+        try:
+            return parse_zone(self._form.place.zone)
+        except UsageError as error:
+            self._fault(("place", "zone"), str(error))
+            return None
+
+    def _place(self, zone: ZoneInfo) -> m.Place:
+        form = self._form.place
+        here = {"latitude": form.latitude, "longitude": form.longitude}
+        missing = [name for name, degrees in here.items() if degrees is None]
+        if len(missing) == 1:
+            given = "longitude" if missing == ["latitude"] else "latitude"
+            self._fault(("place", given), f"of no use without {missing[0]}; write both or neither")
+        return m.Place(zone=zone, region=form.region, **here)
+
+    def _all_bands(self) -> tuple[Band, ...]:
+        """The bands in force, without own ones that are not sound."""
+        upwards = []
+        for name, form in self._form.bands.items():
+            if form.low < form.high:
+                upwards.append(parts.band(name, form))
+            else:
+                self._fault(("bands", name), "its upper edge is not above the lower; exchange them")
+        own: list[Band] = []
+        for band in sorted(upwards, key=lambda band: band.low):
+            if own and band.low < own[-1].high:
+                text = (
+                    f"{band} overlaps {own[-1]}; begin it at {format_frequency(own[-1].high)} or "
+                    f"above, or end {own[-1].name} at {format_frequency(band.low)} or below"
+                )
+                self._fault(("bands", band.name), text, key=True)
+            else:
+                own.append(band)
+        return bands_for(self._form.place.region, own)
+
+    # --- VFOs -----------------------------------------------------------------------------------
+
+    def _all_vfos(self) -> dict[str, m.VfoConfig]:
+        if not self._written("vfos", self._form.vfos) and not self._is_aside("vfos"):
+            text = "no VFO is described; write vfos: {main: {port: /dev/serial/by-id/...}}"
+            self._fault((), text)
+        found: dict[str, m.VfoConfig] = {}
+        ports: dict[str, str] = {}
+        for name, form in self._form.vfos.items():
+            if form.port in ports:
+                text = f"already the port of {ports[form.port]}; write the one of {name}"
+                self._fault(("vfos", name, "port"), text)
+            ports.setdefault(form.port, name)
+            vfo = self._vfo(name, form)
+            if vfo is not None:
+                found[name] = vfo
+        return found
+
+    def _vfo(self, name: str, form: forms.VfoForm) -> m.VfoConfig | None:
+        where: Where = ("vfos", name)
+        tables = {} if form.level_table is None else {_OWN_TABLE: form.level_table}
+        receiver = self._receiver(where, form, tables)
+        if receiver is None:
+            return None
+        afterwards: m.Afterwards | int
+        if isinstance(form.afterwards, int):
+            afterwards = form.afterwards
+            place = (*where, "afterwards")
+            self.faults += outside(place, afterwards, receiver, self._document)
+        else:
+            afterwards = m.Afterwards(form.afterwards)
+        return m.VfoConfig(
+            name=name,
+            port=form.port,
+            baud=form.baud,
+            dtr=m.ControlLine(form.dtr),
+            rts=m.ControlLine(form.rts),
+            quiet=form.quiet,
+            output=m.OutputPolicy(form.output),
+            speaker=m.SpeakerPolicy(form.speaker),
+            afterwards=afterwards,
+            receiver=receiver,
+            level_tables=_frozen(tables),
+        )
+
+    def _receiver(
+        self, where: Where, form: forms.VfoForm, tables: dict[str, LevelTable]
+    ) -> Receiver | None:
+        """The receiver; level tables of single ranges are added to `tables`."""
+        own = next(iter(tables), None)
+        if form.receiver is None:
+            ranges = [parts.without_receiver(own)]
+            return Receiver(ranges=tuple(ranges), correction=form.correction)
+        ranges = []
+        for number, item in enumerate(form.receiver, 1):
+            name = own
+            if item.level_table is not None:
+                name = f"range-{number}"
+                tables[name] = item.level_table
+            ranges.append(parts.range_of(item, name))
+        faults = complaints(ranges)
+        for index, text in faults:
+            # The remedy stands behind a colon there, behind a semicolon here.
+            self._fault((*where, "receiver", index), text.replace(": ", "; ", 1))
+        return None if faults else Receiver(ranges=tuple(ranges), correction=form.correction)
+
+    # --- sweeps and windows ---------------------------------------------------------------------
+
+    def _sweep(self, name: str, form: forms.SweepForm) -> Sweep | None:
+        where: Where = ("sweeps", name)
+        before = len(self.faults)
+        if bool(form.bands) == bool(form.channels):
+            self._fault(where, "write either bands or channels", key=True)
+        if form.joined and form.channels:
+            text = "single channels cannot be joined; remove it, or sweep bands"
+            self._fault((*where, "joined"), text)
+        if form.margin.stay > form.margin.active:
+            text = "larger than the margin to become active; make it the smaller one"
+            self._fault((*where, "margin", "stay"), text)
+        bands = self._bands_of((*where, "bands"), form.bands or [])
+        vfo = self._vfo_of((*where, "vfo"), form.vfo)
+        if vfo is None or bands is None or len(self.faults) > before:
+            return None
+        sweep = parts.sweep(name, vfo.name, form, bands)
+        faults = sweep_faults(where, sweep, vfo, self._document)
+        self.faults += faults
+        return None if faults else sweep
+
+    def _bands_of(self, where: Where, names: list[str]) -> tuple[Band, ...] | None:
+        known = {band.name: band for band in self._bands}
+        written = self._written("bands", [*known, *self._form.bands])
+        if not self._is_aside("place") and not self._is_aside("bands"):
+            for index, name in enumerate(names):
+                if name not in written:
+                    text = f"there is no band {name!r}; {meant(name, written)}"
+                    self._fault((*where, index), text)
+        return tuple(known[n] for n in names) if all(n in known for n in names) else None
+
+    def _vfo_of(self, where: Where, name: str | None) -> m.VfoConfig | None:
+        written = self._written("vfos", self._form.vfos)
+        if name is not None and name not in written and not self._is_aside("vfos"):
+            self._fault(where, f"there is no VFO {name!r}; {meant(name, written)}")
+        if name is None:
+            # The first VFO of the file, not the first one that is sound.
+            in_file = self._document.data.get("vfos")
+            name = next(iter(in_file), None) if isinstance(in_file, dict) else None
+        return self._vfos.get(name or "")
+
+    def _windows(self, zone: ZoneInfo | None) -> list[Window]:
+        chosen = {form.name for form in self._form.windows if form.name}
+        taken: dict[str, int] = {}
+        found = []
+        for place, form in zip(self._shaped.places, self._form.windows, strict=True):
+            where: Where = ("windows", place)
+            name = form.name or parts.free_name(form.sweep, chosen | set(taken))
+            if name in taken:
+                text = f"already the name of window #{taken[name] + 1}; choose another"
+                self._fault((*where, "name"), text)
+            taken.setdefault(name, place)
+            sound = self._window_is_sound(where, form)
+            if sound and zone is not None:
+                found.append(parts.window(name, form, zone))
+        return found
+
+    def _window_is_sound(self, where: Where, form: forms.WindowForm) -> bool:
+        before = len(self.faults)
+        written = self._written("sweeps", self._form.sweeps)
+        if form.sweep not in written and not self._is_aside("sweeps"):
+            text = f"there is no sweep {form.sweep!r}; {meant(form.sweep, written)}"
+            self._fault((*where, "sweep"), text)
+        if form.start == form.end:
+            self._fault((*where, "until"), "the window closes as it opens; write another time")
+        if not form.days:
+            text = f"no day is left; write some of {', '.join(WEEKDAYS)}, or remove the key"
+            self._fault((*where, "days"), text)
+        return len(self.faults) == before
+
+    # --- doors ----------------------------------------------------------------------------------
+
+    def _mqtt(self) -> m.Mqtt | None:
+        form = self._form.mqtt
+        if form is None:
+            return None
+        if form.password_file is not None and form.user is None:
+            self._fault(("mqtt", "password_file"), "a password needs a user; write user: as well")
+        return m.Mqtt(
+            host=form.host,
+            port=form.port or (_MQTT_TLS if form.tls else _MQTT),
+            name=form.name,
+            user=form.user,
+            password_file=self._beside(form.password_file),
+            tls=form.tls is not None,
+            ca_file=self._beside(form.tls.ca_file) if form.tls else None,
+        )

@@ -1,0 +1,63 @@
+"""From a path to a Config, or to all complaints at once."""
+
+import hashlib
+import json
+from pathlib import Path
+
+from vfod.config.assembly import Assembly
+from vfod.config.complaints import Complaint, Fault, refuse
+from vfod.config.forms import FileForm
+from vfod.config.model import Config
+from vfod.config.reader import read, understand
+from vfod.config.shape import shape
+from vfod.errors import ConfigError
+
+#: Hexadecimal digits of a digest: 64 bits tell the configurations of a lifetime apart.
+_DIGITS = 16
+
+
+def load(path: str) -> Config:
+    """Read and understand a configuration file; ConfigError with all complaints."""
+    return parse(read(path), path)
+
+
+def parse(text: str, path: str) -> Config:
+    """Understand the text of a configuration file; ConfigError with all complaints.
+
+    `path` names the file in complaints, and relative paths are meant from its directory.
+    """
+    document = understand(text, path)
+    if document.root is None:
+        what = "the file is empty; write vfos: {main: {port: /dev/serial/by-id/...}}"
+        raise refuse(path, [Complaint(1, 1, what)])
+    if not isinstance(document.data, dict):
+        what = "the file is no section; write keys with values, like vfos: {...}"
+        raise refuse(path, [*document.complaints, document.complaint(Fault((), what))])
+    shaped = shape(document.data)
+    assembly = Assembly(document, shaped, _digest(shaped.form))
+    faults = [*shaped.faults, *assembly.faults]
+    if faults or document.complaints:
+        raise refuse(path, [*document.complaints, *map(document.complaint, faults)])
+    return assembly.config
+
+
+def _digest(form: FileForm) -> str:
+    """A name for what is written, defaults included, whatever its spacing and comments."""
+    canonical = json.dumps(form.model_dump(), default=str)
+    return hashlib.sha256(canonical.encode()).hexdigest()[:_DIGITS]
+
+
+def secret(path: str) -> str:
+    """The first line of a file that keeps a secret; ConfigError where there is none.
+
+    The secret is no part of a Config, so that it never reaches a log, the state or the journal.
+    """
+    try:
+        with Path(path).open(encoding="utf-8") as file:
+            found = file.readline().rstrip("\r\n")
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "no text"
+        raise ConfigError([f"{path}: cannot be read ({reason}); write the secret there"]) from None
+    if not found:
+        raise ConfigError([f"{path}: its first line is empty; write the secret there"])
+    return found

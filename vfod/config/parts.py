@@ -1,0 +1,81 @@
+"""Single entries of a form as the parts of radio and plan; nothing is checked here."""
+
+from collections.abc import Container
+from zoneinfo import ZoneInfo
+
+from vfod.config.forms import BandForm, RangeForm, SweepForm, WindowForm
+from vfod.config.quantities import HIGHEST
+from vfod.plan.sweep import Hold, Sweep
+from vfod.plan.windows import WEEKDAYS, Window
+from vfod.radio.bands import Band
+from vfod.radio.receiver import Detector, Range
+
+
+def band(name: str, form: BandForm) -> Band:
+    """A band of the listener's own."""
+    return Band(name=name, low=form.low, high=form.high, raster=form.raster, source="own")
+
+
+def range_of(form: RangeForm, level_table: str | None) -> Range:
+    """A range of the receiver that names its level table."""
+    return Range(
+        low=form.low,
+        high=form.high,
+        detector=form.detector,
+        intermediate_frequency=form.intermediate_frequency or 0,
+        injection=form.injection,
+        ratio=form.oscillator_per_mixer,
+        offset=form.offset,
+        select=form.select,
+        settle=form.settle,
+        level_table=level_table,
+    )
+
+
+def without_receiver(level_table: str | None) -> Range:
+    """The dial is the oscillator; the box's greeting narrows it to what it can tune."""
+    return Range(low=1, high=HIGHEST, detector=Detector.DIRECT, offset=0, level_table=level_table)
+
+
+def sweep(name: str, vfo: str, form: SweepForm, bands: tuple[Band, ...]) -> Sweep:
+    """A sweep over those bands, or over the channels of the form."""
+    hold = form.hold
+    return Sweep(
+        name=name,
+        vfo=vfo,
+        bands=bands,
+        channels=tuple(form.channels or ()),
+        joined=form.joined,
+        raster=form.raster,
+        dwell=form.dwell,
+        settle=form.settle,
+        readings=form.readings,
+        order=form.order,
+        skip=tuple(form.skip),
+        margin=form.margin.active,
+        margin_stay=form.margin.stay,
+        hold=None
+        if hold is None
+        else Hold(limit=hold.limit, quiet=hold.quiet, rest=hold.rest, most=hold.times),
+    )
+
+
+def window(name: str, form: WindowForm, zone: ZoneInfo) -> Window:
+    """A window under its name."""
+    return Window(
+        name=name,
+        sweep=form.sweep,
+        start=form.start,
+        end=form.end,
+        zone=zone,
+        weekdays=frozenset(WEEKDAYS.index(day) for day in form.days),
+    )
+
+
+def free_name(wanted: str, taken: Container[str]) -> str:
+    """The name, or with the first number behind it that is free."""
+    name, number = wanted, 1
+    while name in taken:
+        number += 1
+        name = f"{wanted}-{number}"
+    return name
