@@ -15,7 +15,7 @@ from pathlib import Path
 
 from vfod.errors import AlreadyRunningError, StoreError
 from vfod.events import JournalSetAside
-from vfod.store.schema import migrate
+from vfod.store.schema import migrate, version_of
 
 #: The first SQLite with STRICT tables (sqlite.org/stricttables.html).
 OLDEST = (3, 37, 0)
@@ -144,6 +144,8 @@ def _open(path: Path, now: float) -> sqlite3.Connection:
     # The writer core may be opened in one thread and used in another, one at a time.
     db = sqlite3.connect(path, timeout=BUSY / 1000, isolation_level=None, check_same_thread=False)
     try:
+        # Before anything else is set, because that may already change the file.
+        version_of(db, path)
         # Takes effect in a new file only: retention can then give space back bit by bit.
         db.execute("PRAGMA auto_vacuum = INCREMENTAL")
         db.execute("PRAGMA journal_mode = WAL")

@@ -8,6 +8,7 @@ Levels are kept to 0.1 dB between -409.5 and +409.5; what lies beyond is kept as
 
 import dataclasses
 import json
+import math
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -139,6 +140,6 @@ def entry(row: sqlite3.Row) -> Entry:
 
 
 def _tenths(level: float | None) -> int:
-    if level is None:
+    if level is None or not math.isfinite(level):
         return _UNKNOWN
     return max(_UNKNOWN + 1, min(_LIMIT, round(level * 10)))

@@ -59,19 +59,23 @@ def migrate(db: sqlite3.Connection, path: Path, now: float) -> None:
 
     The connection must not begin transactions by itself. Raises as `version_of` does.
     """
-    version = version_of(db, path)
-    for number, sql in migrations()[version:]:
-        db.execute("BEGIN EXCLUSIVE")
-        try:
-            for statement in statements(sql):
-                db.execute(statement)
-            db.execute("INSERT INTO migrations VALUES (?, ?, ?)", (number, now, __version__))
-            db.execute(f"PRAGMA user_version = {number}")
-            db.execute("COMMIT")
-        except BaseException:
-            if db.in_transaction:
-                db.execute("ROLLBACK")
-            raise
+    for number, sql in migrations()[version_of(db, path) :]:
+        step(db, number, sql, now)
+
+
+def step(db: sqlite3.Connection, number: int, sql: str, now: float) -> None:
+    """Take one step to version `number`, wholly or not at all."""
+    db.execute("BEGIN EXCLUSIVE")
+    try:
+        for statement in statements(sql):
+            db.execute(statement)
+        db.execute("INSERT INTO migrations VALUES (?, ?, ?)", (number, now, __version__))
+        db.execute(f"PRAGMA user_version = {number}")
+        db.execute("COMMIT")
+    except BaseException:
+        if db.in_transaction:
+            db.execute("ROLLBACK")
+        raise
 
 
 def statements(sql: str) -> Iterator[str]:

@@ -11,8 +11,6 @@ from vfod import events as e
 from vfod.events.plain import kind
 from vfod.store.rows import event_json, is_promised, key_of, pack, sound
 
-_Channel = tuple[int, str, str, str, str]
-
 #: Channels whose numbers are remembered, more than a sweep has; 15 MB at most.
 _REMEMBERED = 50_000
 
@@ -24,7 +22,7 @@ class Tables:
         #: The number of the daemon's run in this file; None until its first event is written.
         self.run = run
         self._db = db
-        self._channels: dict[_Channel, int] = {}
+        self._channels: dict[tuple[int | str, ...], int] = {}
         self._asked = self._given = 0
 
     def write(self, batch: list[e.Stamped]) -> None:
@@ -93,8 +91,8 @@ class Tables:
         self._asked, self._given = asked, key
 
     def _channel(self, vfo: str, observed: e.ChannelObserved) -> int:
-        band = observed.band or ""
-        wanted = (observed.dial, sound(vfo), sound(observed.sweep), sound(band), observed.unit)
+        names = (vfo, observed.sweep, observed.band or "", observed.unit)
+        wanted: tuple[int | str, ...] = (observed.dial, *[sound(name) for name in names])
         number = self._channels.get(wanted)
         if number is None:
             row = self._db.execute(

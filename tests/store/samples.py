@@ -1,0 +1,59 @@
+"""Events as the stream would stamp them."""
+
+from vfod import events as e
+
+#: 2026-11-25 20:00 UTC.
+EVENING = 1_795_636_800.0
+
+
+def observed(
+    dial: int = 9_420_000,
+    *,
+    level: float | None = -73.2,
+    highest: float | None = -61.0,
+    floor: float | None = -105.4,
+    active: bool | None = True,
+    band: str | None = "31m",
+    unit: str = "dBm",
+    sweep: str = "evening",
+    readings: int = 8,
+    lateness: float = 0.001,
+) -> e.ChannelObserved:
+    return e.ChannelObserved(
+        sweep=sweep,
+        dial=dial,
+        band=band,
+        readings=readings,
+        level=level,
+        highest=highest,
+        unit=unit,
+        floor=floor,
+        active=active,
+        lateness=lateness,
+    )
+
+
+def tuned(dial: int, door: e.Door = e.Door.SHELL, who: str = "listener") -> e.DialTuned:
+    return e.DialTuned(
+        dial=dial,
+        oscillator=dial * 1000,
+        produced=dial * 1000,
+        by=e.Origin(door=door, who=who),
+    )
+
+
+def started(version: str = "0.1.0") -> e.DaemonStarted:
+    return e.DaemonStarted(version=version, config_path="/etc/vfod.yaml", config_digest="c0ffee")
+
+
+def stamped(
+    sequence: int,
+    event: e.Event,
+    *,
+    time: float | None = None,
+    vfo: str = "main",
+    cause: str | None = None,
+) -> e.Stamped:
+    """An event of that number; a second after the one before where no time is given."""
+    when = EVENING + sequence if time is None else time
+    return e.Stamped(sequence=sequence, time=when, vfo=vfo, event=event, cause=cause)
