@@ -243,10 +243,7 @@ class Link:
 
     def _heard(self, item: Event | Missed | None) -> None:
         match item:
-            case None:
-                self._stirred.set()
-            case Missed():
-                self._tally.gaps += 1
+            case None | Missed():
                 self._fall_behind()
             case Booted(boot=boot):
                 if self._boot is None:
@@ -274,7 +271,9 @@ class Link:
             self._pass_on(item)
 
     def _fall_behind(self) -> None:
-        self._behind = True
+        if not self._behind:
+            self._behind = True
+            self._tally.gaps += 1
         self._stirred.set()
 
     def _reset(self) -> None:

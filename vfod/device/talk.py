@@ -25,7 +25,7 @@ from vfod.wire.messages import (
     Stray,
     StrayReason,
 )
-from vfod.wire.timing import MISSES, REPLY_TIMEOUT
+from vfod.wire.timing import ASSUMED_SETTLE, MISSES, REPLY_TIMEOUT
 from vfod.wire.verbs import VERB_OF_REQUEST
 
 _TRY_LATER = (Code.BUSY, Code.CHECKSUM)
@@ -34,8 +34,9 @@ _TRY_LATER = (Code.BUSY, Code.CHECKSUM)
 class Talk:
     """A line and what is said on it, until `error` is set.
 
-    `heard` is called on the loop with events, with Missed when some were lost, and with None once
-    when the line is. One exchange at a time: whoever calls sees to that.
+    `heard` is called on the loop with events, with Missed when some were lost, and with None when
+    the line is lost or the box told something unknown. One exchange at a time: whoever calls sees
+    to that.
     """
 
     def __init__(
@@ -55,7 +56,7 @@ class Talk:
         #: Why the line is no longer there.
         self.error: LineError | None = None
         #: Time within which the box settles, seconds; it says so in its greeting.
-        self.settle = 0.0
+        self.settle = ASSUMED_SETTLE
         #: When the box last answered.
         self.answered_at = clock.monotonic()
         #: Whether the last answer may be older than an event that was handed on before it.
@@ -63,7 +64,9 @@ class Talk:
         self._waiter: asyncio.Future[None] | None = None
         #: The reply of the open question until the one who asked has taken it.
         self._reply: Answered | Refused | None = None
-        self._repeated = self._hurried = False
+        self._repeated = False
+        #: Whether the repeat that is due at the end of this pause was sent already.
+        self._hurried = False
         self._events = 0
         self._sample = b""
 
@@ -71,6 +74,8 @@ class Talk:
         """Open the line; raises what the port raises."""
         self._line = await self._port.open(self._received, self.lose)
         self.raise_if_lost()
+        # Ends the half line that another program may have left.
+        self._line.write(b"\n")
 
     def lose(self, error: LineError) -> None:
         """Drop the line for this reason, unless it is lost already."""
@@ -114,27 +119,28 @@ class Talk:
             self._tally.measured(VERB_OF_REQUEST[type(request)].word, seconds, result)
 
     def hurry(self) -> None:
-        """Put the open question again now, once in each pause: the box could not have read it."""
-        if self._session.outstanding is not None and not self._hurried:
+        """Put the open question again now instead of later: the box could not have read it."""
+        if not self._hurried:
             self._hurried = True
             self._put_again()
 
     async def _put(self, request: Request, pauses: Sequence[float]) -> Answered | Refused:
         self.raise_if_lost()
         events = self._events
-        self._repeated = self._hurried = self.outdated = False
+        self._repeated = self.outdated = False
+        self._sample = b""
         self._write(self._session.ask(request))
         try:
             for number, pause in enumerate(pauses, 1):
+                # The last pause is followed by no repeat that could be sent now.
+                self._hurried = number == len(pauses)
                 await self._wait(pause)
                 if self._reply is not None:
                     self.answered_at = self._clock.monotonic()
                     self.outdated = self._repeated and events != self._events
                     return self._reply
                 self.raise_if_lost()
-                if number < len(pauses):
-                    self._hurried = False
-                    self._put_again()
+                self.hurry()
         finally:
             self._reply = None
             self._session.drop()
@@ -143,9 +149,10 @@ class Talk:
         raise error
 
     def _put_again(self) -> None:
-        self._repeated = True
-        self._tally.retries += 1
-        self._write(self._session.again())
+        if again := self._session.again():
+            self._repeated = True
+            self._tally.retries += 1
+            self._write(again)
 
     async def _wait(self, seconds: float) -> None:
         """Until a reply is there, the line is lost or the time is over."""
@@ -181,25 +188,24 @@ class Talk:
             self._sample = item.line
             if item.reason is StrayReason.RESEND:
                 self.hurry()
+            elif item.reason is StrayReason.UNKNOWN_EVENT:
+                # It may have been by a hand, which only a reply tells.
+                self._heard(None)
         elif not isinstance(item, Answered | Refused):
             self._events += 1
             self._heard(item)
 
     def _silence(self, request: Request, tries: int) -> NoReplyError:
         name = self._port.name
+        says = f"{name}: no answer to {VERB_OF_REQUEST[type(request)].word}, asked {tries} times"
         if self._sample:
             text = self._sample.decode("ascii", "backslashreplace")
             return NoReplyError(
-                f"{name}: no right answer to {tries} questions; the last that came was {text!r}",
-                remedy="check that this is the VFO's port and that its speed is right",
+                f"{says}; what came instead ended with {text!r}",
+                remedy="check that the VFO hangs on this port and that the speed is right",
                 port=name,
             )
-        word = VERB_OF_REQUEST[type(request)].word
-        return NoReplyError(
-            f"{name}: no answer to {word!r}, asked {tries} times",
-            remedy="check that the VFO is switched on and its firmware speaks docs/protocol.md",
-            port=name,
-        )
+        return NoReplyError(says, remedy="check that the VFO is switched on", port=name)
 
 
 def _wake(waiter: asyncio.Future[None] | None) -> None:

@@ -24,5 +24,5 @@ class Tally:
     losses: Counter[str] = field(default_factory=Counter)
     #: Questions put again because no answer came in time.
     retries: int = 0
-    #: Times when events of the box were missing and it was read instead.
+    #: Times the box was read because what it had told was not the whole.
     gaps: int = 0
