@@ -4,8 +4,9 @@ A link lives once. It ends with the LineError that `run` raises: the line is gon
 silent, or it was reset and has forgotten what it was told.
 
 Where something the box said by itself got lost, the box is read before any further question is
-put, and the reading is passed on in its place. Until then a tune still carries the number of the
-last hand that was passed on, so that it cannot cross a turn of the knob nobody has heard of.
+put, and the reading is passed on in its place, after a Turned if a hand was there. Until then a
+tune still carries the number of the last hand that was passed on, so that it cannot cross a turn
+of the knob nobody has heard of.
 """
 
 import asyncio
@@ -50,7 +51,8 @@ from vfod.wire.messages import (
 )
 from vfod.wire.timing import PING_EVERY
 
-#: What the box says by itself, or what it was read as when something it said got lost.
+#: What the box says by itself; and what it was read as when something it said got lost, or when
+#: nobody waited for the end of what it was asked to do.
 Told = Turned | Pressed | BatteryLow | Reading
 
 #: Questions after which the box may be other than before.
@@ -233,6 +235,9 @@ class Link:
         assert isinstance(read.answer, Reading)
         self._behind = False
         self._reading = read.answer
+        if read.newest_hand not in (0, self._hand):
+            # By a button perhaps; what counts is that a hand was there, and where it left off.
+            self._pass_on(Turned(frequency=read.answer.frequency, number=read.newest_hand))
         self._hand = read.newest_hand
         self._pass_on(read.answer)
 

@@ -197,8 +197,7 @@ class Tuner:
             case w.BatteryLow(millivolts=millivolts):
                 self._emit(e.BatteryLow(battery=millivolts / 1000))
             case w.Reading():
-                if event.frequency != self._stream.state.vfos[self.name].produced:
-                    self._turned(self.newest_hand, event.frequency)
+                # Not a hand: the link tells a Turned before it if one was there.
                 self._found(event)
 
     def _turned(self, number: int, oscillator: int) -> None:
