@@ -29,6 +29,8 @@ LOG_LIMIT = 8 * 2**20
 
 #: Codes of SQLite (sqlite.org/rescode.html) after which the file is of no more use as it is.
 _DAMAGE = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+#: Codes that come from outside and leave the connection sound.
+_PASSING = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
 
 _REASONS = {
     sqlite3.SQLITE_FULL: "disk-full",
@@ -48,6 +50,14 @@ def primary_code(error: BaseException) -> int:
 def is_damage(error: BaseException) -> bool:
     """Whether the error says that the file is damaged or no database."""
     return primary_code(error) in _DAMAGE
+
+
+def is_passing(error: BaseException) -> bool:
+    """Whether the connection is as good as before: the disk is full, or another holds the file.
+
+    It is better kept: a reader on a full disk finds no place for what the two must share.
+    """
+    return primary_code(error) in _PASSING
 
 
 def reason_of(error: BaseException) -> str:
@@ -145,9 +155,9 @@ def _open(path: Path, now: float) -> sqlite3.Connection:
     db = sqlite3.connect(path, timeout=BUSY / 1000, isolation_level=None, check_same_thread=False)
     try:
         # Before anything else is set, because that may already change the file.
-        version_of(db, path)
-        # Takes effect in a new file only: retention can then give space back bit by bit.
-        db.execute("PRAGMA auto_vacuum = INCREMENTAL")
+        if version_of(db, path) == 0:
+            # So that retention can give space back bit by bit; an older file stays as it is.
+            db.execute("PRAGMA auto_vacuum = INCREMENTAL")
         db.execute("PRAGMA journal_mode = WAL")
         db.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT}")
         db.execute(f"PRAGMA journal_size_limit = {LOG_LIMIT}")

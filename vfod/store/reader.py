@@ -206,6 +206,8 @@ def _unreadable(path: Path, error: sqlite3.Error) -> StoreError:
             f"{path} is no journal, or a damaged one: {error}",
             remedy="name the journal's file; the daemon sets a damaged one aside when it starts",
         )
-    return StoreError(
-        f"the journal {path} cannot be read: {error}", remedy="ask who owns the file and its folder"
-    )
+    if primary_code(error) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY):
+        remedy = "let this user read the file and its folder"
+    else:
+        remedy = "look whether the disk is full or damaged, and try again"
+    return StoreError(f"the journal {path} cannot be read: {error}", remedy=remedy)

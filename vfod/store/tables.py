@@ -1,7 +1,7 @@
 """One open connection to the journal, and what writes a batch into its tables.
 
-It lives until the first failure; the writer then builds a new one, so that nothing remembered here
-can be out of step with the file.
+What it remembers of the file (the numbers of the run and of channels) holds because nobody else
+writes to it.
 """
 
 import contextlib
@@ -28,19 +28,28 @@ class Tables:
     def write(self, batch: list[e.Stamped]) -> None:
         """Write a batch in one transaction; durable if somebody was promised a row of it.
 
-        Raises sqlite3.Error; nothing of the batch is written then, and this object is used up.
+        Raises sqlite3.Error; nothing of the batch is written then.
         """
         # Of the write-ahead log: FULL syncs it at every commit, NORMAL only when it is copied
         # into the file (sqlite.org/wal.html, "Performance Considerations").
         durable = any(is_promised(stamped) for stamped in batch)
         self._db.execute(f"PRAGMA synchronous = {'FULL' if durable else 'NORMAL'}")
+        run = self.run
         self._db.execute("BEGIN IMMEDIATE")
-        for stamped in batch:
-            if isinstance(stamped.event, e.ChannelObserved):
-                self._write_observation(stamped, stamped.event)
-            else:
-                self._write_event(stamped)
-        self._db.execute("COMMIT")
+        try:
+            for stamped in batch:
+                if isinstance(stamped.event, e.ChannelObserved):
+                    self._write_observation(stamped, stamped.event)
+                else:
+                    self._write_event(stamped)
+            self._db.execute("COMMIT")
+        except BaseException:
+            # Numbers that were given out in this transaction mean nothing any more.
+            self.run = run
+            self._channels.clear()
+            with contextlib.suppress(sqlite3.Error):
+                self._db.execute("ROLLBACK")
+            raise
 
     def close(self) -> None:
         """Close the connection; what was not committed is rolled back."""

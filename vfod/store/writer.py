@@ -14,7 +14,7 @@ from pathlib import Path
 
 from vfod import events as e
 from vfod.errors import VfodError
-from vfod.store.file import is_damage, lock, open_for_writing, reason_of, set_aside
+from vfod.store.file import is_damage, is_passing, lock, open_for_writing, reason_of, set_aside
 from vfod.store.tables import Tables
 from vfod.store.waiting import Batch, Waiting
 
@@ -99,7 +99,8 @@ class Writer:
                 self._begin_anew(set_aside(self.path, now, error))
                 self._write(batch, now)
         except (sqlite3.Error, OSError, VfodError) as error:
-            self._disconnect()
+            if not is_passing(error):
+                self._disconnect()
             self._tell_failed(error)
             return False
         self._tell_recovered()
