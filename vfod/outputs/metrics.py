@@ -54,8 +54,8 @@ class JournalView(Protocol):
         ...
 
     @property
-    def last_commit(self) -> float | None:
-        """When something was last put on disk for good, wall clock."""
+    def failing(self) -> bool:
+        """Whether the disk gives trouble."""
         ...
 
 
@@ -194,13 +194,9 @@ class Metrics(Collector):
             "Observations that the journal gave up because too many waited.",
             journal.dropped,
         )
-        if journal.last_commit is not None:
-            yield GaugeMetricFamily(
-                "vfod_journal_last_commit_timestamp",
-                "When the journal last put something on disk.",
-                journal.last_commit,
-                unit="seconds",
-            )
+        yield GaugeMetricFamily(
+            "vfod_journal_failing", "Whether the journal's disk gives trouble.", journal.failing
+        )
 
 
 class _Histogram:
