@@ -1,0 +1,156 @@
+"""What of the state a household sees: the daemon as the root device, each VFO as a child of it.
+
+An unplugged VFO must not look like a dead daemon, so each has a `$state` of its own: `init` until
+its box has greeted, `ready` while the line works, `lost` when it does not. Pure.
+"""
+
+from collections.abc import Callable
+
+from vfod.events import Door
+from vfod.outputs.mqtt import homie, nodes
+from vfod.outputs.mqtt.homie import Device, Shown
+from vfod.outputs.mqtt.nodes import OUTSIDE, Offer
+from vfod.state import LinkPhase, State, VfoState
+from vfod.state.model import LinkState
+
+#: Name under which the MQTT door is known; a broker that is away cannot be told so.
+NAME = "mqtt"
+
+#: The offer of a VFO by name, given the line to it; asked again when another box greets.
+OfferOf = Callable[[str, LinkState], Offer]
+
+
+class Devices:
+    """Turns a state into devices; remembers descriptions while they stay the same."""
+
+    def __init__(self, *, root: str, name: str, offer_of: OfferOf) -> None:
+        self.root = homie.identifier(root)
+        self._name = name
+        self._offer_of = offer_of
+        self._described: dict[str, tuple[object, Device]] = {}
+
+    def id_of(self, vfo: str) -> str:
+        """The device of a VFO."""
+        return f"{self.root}-{homie.identifier(vfo)}"
+
+    def vfo_of(self, state: State, device: str) -> str | None:
+        """The VFO of a device."""
+        return next((vfo for vfo in state.vfos if self.id_of(vfo) == device), None)
+
+    def shown(self, state: State) -> list[Shown]:
+        """All devices, children before the root that describes them."""
+        children = [self._vfo(name, vfo) for name, vfo in state.vfos.items()]
+        return [*children, self._daemon(state)]
+
+    def _daemon(self, state: State) -> Shown:
+        alerts = {
+            f"$alert/{homie.identifier(name)}": None if door.up else f"{name}: {door.reason}"
+            for name, door in state.doors.items()
+            if name != NAME
+        }
+        children = tuple(self.id_of(vfo) for vfo in state.vfos)
+        device = nodes.daemon(id=self.root, name=self._name, children=children)
+        values = {
+            "daemon/version": state.version or None,
+            "daemon/started": None if state.started is None else homie.moment(state.started),
+        }
+        return Shown(device=device, state=homie.READY, values=values | alerts)
+
+    def _vfo(self, name: str, vfo: VfoState) -> Shown:
+        device = self._device(name, vfo.link)
+        described = device.properties()
+        every = _values(vfo)
+        values = {path: every[path] for path, of in described.items() if of.retained}
+        if (band := values["dial/band"]) not in described["dial/band"].format.split(","):
+            values["dial/band"] = OUTSIDE if band else None
+        return Shown(
+            device=device,
+            state=_state(vfo.link),
+            values=values | _alerts(vfo),
+            paced=_PACED | _DIAL if _is_swept(vfo) else _PACED,
+        )
+
+    def _device(self, name: str, link: LinkState) -> Device:
+        key = (link.low, link.high, link.abilities)
+        known = self._described.get(name)
+        if known is not None and known[0] == key:
+            return known[1]
+        device = nodes.vfo(
+            id=self.id_of(name),
+            name=f"VFO {name}",
+            root=self.root,
+            offer=self._offer_of(name, link),
+            abilities=frozenset(link.abilities),
+        )
+        self._described[name] = key, device
+        return device
+
+
+# --- values --------------------------------------------------------------------------------------
+
+#: What changes with every visit of a sweep.
+_PACED = frozenset({"sweep/channel", "sweep/progress", "level/value", "level/floor"})
+_DIAL = frozenset({"dial/frequency", "dial/band", "dial/wavelength"})
+
+
+def _is_swept(vfo: VfoState) -> bool:
+    return vfo.moved_by is not None and vfo.moved_by.door is Door.SWEEP
+
+
+def _state(link: LinkState) -> str:
+    if link.phase is LinkPhase.UP:
+        return homie.READY
+    return homie.LOST if link.reason else homie.INIT
+
+
+def _decimal(value: float | None, places: int) -> str | None:
+    return None if value is None else f"{value:.{places}f}"
+
+
+def _whole(value: int | None) -> str | None:
+    return None if value is None else str(value)
+
+
+def _when(time: float | None) -> str | None:
+    return None if time is None else homie.moment(time)
+
+
+def _values(vfo: VfoState) -> dict[str, str | None]:
+    link, sweep, window = vfo.link, vfo.sweep, vfo.window
+    progress = None
+    if sweep.channels:
+        progress = str(min(100, 100 * sweep.in_pass // sweep.channels))
+    band = None if vfo.dial is None else vfo.band or OUTSIDE
+    return {
+        "dial/frequency": _whole(vfo.dial),
+        "dial/band": band,
+        "dial/wavelength": _decimal(vfo.wavelength, 3),
+        "dial/step": _whole(vfo.step),
+        "dial/moved-by": None if vfo.moved_by is None else str(vfo.moved_by),
+        "link/state": link.phase,
+        "link/reason": "" if link.phase is LinkPhase.UP else link.reason,
+        "link/model": link.model or None,
+        "link/firmware": link.firmware or None,
+        "sweep/state": sweep.phase,
+        "sweep/name": sweep.name,
+        "sweep/channel": _whole(sweep.channel),
+        "sweep/progress": progress,
+        "window/open": homie.boolean(window.name is not None),
+        "window/name": window.name,
+        "window/closes": _when(window.closes),
+        "window/next": _when(window.next_opens),
+        "window/next-sweep": window.next_sweep,
+        "level/value": _decimal(vfo.level, 1),
+        "level/floor": _decimal(vfo.floor, 1),
+        "power/battery": _decimal(vfo.battery, 2),
+        "power/temperature": _decimal(vfo.temperature, 1),
+        "output/on": None if vfo.output is None else homie.boolean(vfo.output),
+        "speaker/muted": None if vfo.muted is None else homie.boolean(vfo.muted),
+    }
+
+
+def _alerts(vfo: VfoState) -> dict[str, str | None]:
+    return {
+        "$alert/link": "the VFO is not reachable" if _state(vfo.link) == homie.LOST else None,
+        "$alert/battery": "the VFO's battery is low" if vfo.battery_low else None,
+    }
