@@ -19,6 +19,9 @@ from vfod.store.schema import migrations, version_of
 #: Observations fetched at once: some milliseconds of reading.
 PIECE = 2000
 
+#: Codes of SQLite when this user may not do what reading takes.
+_CLOSED = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
+
 #: Before and after everything, as keys.
 _FIRST, _LAST = -(2**63), 2**63 - 1
 
@@ -173,10 +176,10 @@ def _open(path: Path) -> sqlite3.Connection:
     try:
         return _look(path, "mode=ro")
     except sqlite3.Error as error:
-        if primary_code(error) != sqlite3.SQLITE_CANTOPEN or Path(f"{path}-wal").exists():
+        if primary_code(error) not in _CLOSED or Path(f"{path}-wal").exists():
             raise _unreadable(path, error) from error
     try:
-        # Nobody writes, and this user may not even make the file that readers share.
+        # Nobody writes, and this user may not make the files that readers and writers share.
         return _look(path, "immutable=1")
     except sqlite3.Error as error:
         raise _unreadable(path, error) from error
@@ -206,8 +209,8 @@ def _unreadable(path: Path, error: sqlite3.Error) -> StoreError:
             f"{path} is no journal, or a damaged one: {error}",
             remedy="name the journal's file; the daemon sets a damaged one aside when it starts",
         )
-    if primary_code(error) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY):
-        remedy = "let this user read the file and its folder"
+    if primary_code(error) in _CLOSED:
+        remedy = "start the daemon, or ask as the user whose journal it is"
     else:
         remedy = "look whether the disk is full or damaged, and try again"
     return StoreError(f"the journal {path} cannot be read: {error}", remedy=remedy)

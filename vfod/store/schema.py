@@ -6,6 +6,7 @@ released; a new version is a new file. A journal of a newer version is refused: 
 rules would give wrong answers, and writing to it would spoil it.
 """
 
+import functools
 import sqlite3
 from collections.abc import Iterator
 from importlib.resources import files
@@ -19,7 +20,8 @@ from vfod.errors import StoreError
 APPLICATION_ID = int.from_bytes(b"vfod", "big")
 
 
-def migrations() -> list[tuple[int, str]]:
+@functools.cache
+def migrations() -> tuple[tuple[int, str], ...]:
     """Version and SQL of each step, in order; versions count up from 1."""
     found = sorted(
         (int(file.name.partition("_")[0]), file.read_text(encoding="utf-8"))
@@ -27,7 +29,7 @@ def migrations() -> list[tuple[int, str]]:
         if file.name.endswith(".sql")
     )
     assert [n for n, _ in found] == list(range(1, len(found) + 1)), "a migration is missing"
-    return found
+    return tuple(found)
 
 
 def version_of(db: sqlite3.Connection, path: Path) -> int:

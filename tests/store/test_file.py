@@ -1,0 +1,360 @@
+"""The journal's file: who may write it, and what becomes of a damaged one."""
+
+import os
+import random
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from tests.store.samples import EVENING, observed, stamped, started, tuned
+from vfod import events as e
+from vfod.errors import AlreadyRunningError, StoreError
+from vfod.store import Reader, Writer
+
+ROOT = Path(__file__).parents[2]
+#: A user who owns nothing ("nobody" of Debian and others).
+NOBODY = 65_534
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "journal.sqlite3"
+
+
+def filled(path: Path, rows: int = 3000) -> None:
+    """A sound journal of some dozen pages."""
+    writer = Writer(path)
+    writer.open(EVENING)
+    writer.add(stamped(1, started()))
+    for number in range(2, rows):
+        writer.add(stamped(number, observed(5_000_000 + number % 50 * 5000)))
+    writer.close()
+
+
+# --- one writer, many readers --------------------------------------------------------------------
+
+HOLDS = """
+import sys
+import tempfile
+from pathlib import Path
+from vfod.events import DaemonStopped, Stamped
+from vfod.store import Writer
+
+writer = Writer(Path(sys.argv[1]))
+writer.open(0.0)
+writer.add(Stamped(sequence=1, time=1.0, vfo="", event=DaemonStopped(reason="asked")))
+writer.commit()
+print("open", flush=True)
+sys.stdin.read()
+"""
+
+
+@pytest.mark.no_leaks
+def test_a_second_daemon_is_refused_until_the_first_is_gone(path: Path) -> None:
+    """The refusal names the file and the process; the lock of a killed process is no lock."""
+    words = [sys.executable, "-c", HOLDS, str(path)]
+    pipe = subprocess.PIPE
+    with subprocess.Popen(words, cwd=ROOT, stdin=pipe, stdout=pipe) as first:
+        assert first.stdout is not None
+        assert b"open\n" == first.stdout.readline()
+        with pytest.raises(AlreadyRunningError) as refused:
+            Writer(path).open(EVENING)
+        assert f"(process {first.pid})" in str(refused.value)
+        assert str(path) in str(refused.value)
+        with Reader(path) as reader:
+            assert 1 == len(reader.events())
+        first.kill()
+    second = Writer(path)
+    second.open(EVENING)
+    with pytest.raises(AlreadyRunningError, match=f"process {os.getpid()}"):
+        Writer(path).open(EVENING)
+    second.close()
+    third = Writer(path)
+    third.open(EVENING)
+    third.close()
+
+
+def test_readers_see_each_commit_and_stop_nobody(path: Path) -> None:
+    """A reader stays open while the daemon writes, sees what is committed, and nothing before."""
+    writer = Writer(path)
+    writer.open(EVENING)
+    with Reader(path) as reader:
+        for number in range(1, 4):
+            writer.add(stamped(number, tuned(9_420_000)))
+            assert number - 1 == len(reader.events())
+            writer.commit()
+            assert number == len(reader.events())
+        # Half-way through a long answer nothing is held either: the log can be emptied.
+        for number in range(5000):
+            writer.add(stamped(number, observed()))
+        writer.commit()
+        answer = reader.observations()
+        next(answer)
+        with closing(sqlite3.connect(path)) as db:
+            assert (0,) == db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[:1]
+        assert 4999 == len(list(answer))
+    writer.close()
+
+
+# --- damaged files -------------------------------------------------------------------------------
+
+
+def garbage(path: Path) -> None:
+    path.write_bytes(random.Random(3).randbytes(20_000))
+
+
+def a_letter(path: Path) -> None:
+    path.write_text("Dear listener,\n")
+
+
+def cut_in_half(path: Path) -> None:
+    filled(path)
+    os.truncate(path, path.stat().st_size // 2)
+
+
+def cut_in_the_header(path: Path) -> None:
+    filled(path)
+    os.truncate(path, 50)
+
+
+def a_page_short(path: Path) -> None:
+    filled(path)
+    os.truncate(path, path.stat().st_size - 4096)
+
+
+def no_header(path: Path) -> None:
+    filled(path)
+    with path.open("r+b") as file:
+        file.write(bytes(100))
+
+
+def newest_page_gone(path: Path) -> None:
+    filled(path)
+    with closing(sqlite3.connect(path)) as db:
+        (page,) = db.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = 'observations'"
+        ).fetchone()
+    with path.open("r+b") as file:
+        file.seek((page - 1) * 4096)
+        file.write(b"\xff" * 4096)
+
+
+DAMAGES = [
+    garbage,
+    a_letter,
+    cut_in_half,
+    cut_in_the_header,
+    a_page_short,
+    no_header,
+    newest_page_gone,
+]
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_a_damaged_file_is_set_aside(damage: Callable[[Path], None], path: Path) -> None:
+    """It is kept byte for byte under a name with the time, a new one is begun, and it is told."""
+    damage(path)
+    before = path.read_bytes()
+    writer = Writer(path)
+    writer.open(EVENING + 0.5)
+    writer.add(stamped(1, tuned(9_420_000)))
+    aside, opened = writer.commit()
+    writer.close()
+    kept = path.with_name("journal.set-aside-20261125T200000Z.sqlite3")
+    assert isinstance(aside, e.JournalSetAside)
+    assert str(kept) == aside.kept_as
+    assert aside.reason
+    assert e.DoorOpened(door="journal", where=str(path)) == opened
+    assert before == kept.read_bytes()
+    with Reader(path) as reader:
+        assert [1] == [entry.sequence for entry in reader.events()]
+
+
+@pytest.mark.parametrize("damage", [garbage, a_letter, cut_in_the_header, no_header])
+def test_a_reader_says_what_is_wrong_with_a_file(
+    damage: Callable[[Path], None], path: Path
+) -> None:
+    """A file that is no journal is named, and nothing is done to it."""
+    damage(path)
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match=r"journal\.sqlite3 is no journal, or a damaged one"):
+        Reader(path)
+    assert before == path.read_bytes()
+
+
+def test_a_reader_that_meets_damage_says_so(path: Path) -> None:
+    """Damage that shows only when a page is read is a clear line too."""
+    newest_page_gone(path)
+    with Reader(path) as reader:
+        assert 1 == len(reader.events())
+        with pytest.raises(StoreError, match="damaged"):
+            list(reader.observations())
+
+
+def test_nothing_set_aside_is_overwritten(path: Path) -> None:
+    """Two damaged files in one second get two names."""
+    for text in ("first\n", "second\n", "third\n"):
+        path.write_text(text)
+        writer = Writer(path)
+        writer.open(EVENING)
+        writer.close()
+    names = ["", "-2", "-3"]
+    kept = [path.with_name(f"journal.set-aside-20261125T200000Z{n}.sqlite3") for n in names]
+    assert ["first\n", "second\n", "third\n"] == [file.read_text() for file in kept]
+
+
+def test_an_empty_file_is_a_new_journal(path: Path) -> None:
+    """A file of no bytes, as a full disk or a `touch` leaves, is simply filled."""
+    path.touch()
+    with pytest.raises(StoreError, match="is empty; start the daemon once"):
+        Reader(path)
+    writer = Writer(path)
+    writer.open(EVENING)
+    assert [e.DoorOpened(door="journal", where=str(path))] == writer.commit()
+    writer.close()
+    assert [] == list(path.parent.glob("*set-aside*"))
+
+
+def test_damage_that_shows_while_the_daemon_runs(path: Path) -> None:
+    """What was to be written goes into the new file, as a run of its own."""
+    filled(path)
+    writer = Writer(path)
+    writer.open(EVENING)
+    writer.add(stamped(1, started()))
+    writer.commit()
+    size = path.stat().st_size
+    with path.open("r+b") as file:  # all but the pages that every opening reads
+        file.seek(3 * 4096)
+        file.write(b"\xff" * (size - 3 * 4096))
+    old = [stamped(2 + n, observed(), time=EVENING + n / 10) for n in range(30)]
+    for row in [*old, stamped(100, tuned(9_420_000))]:
+        writer.add(row)
+    (aside,) = writer.commit()
+    assert isinstance(aside, e.JournalSetAside)
+    assert (False, 100, 0) == (writer.failing, writer.last_commit, writer.queued)
+    writer.close()
+    with Reader(path) as reader:
+        assert [100] == [entry.sequence for entry in reader.events()]
+        assert 30 == len(list(reader.observations()))
+        assert [1] == [run.id for run in reader.runs()]
+
+
+# --- files that cannot be ------------------------------------------------------------------------
+
+
+def test_a_folder_is_no_journal(path: Path) -> None:
+    """A folder in the journal's place is named, for a writer and for a reader."""
+    path.mkdir()
+    for opens in (Reader, lambda path: Writer(path).open(EVENING)):
+        with pytest.raises(StoreError, match=r"journal\.sqlite3 is a folder; name"):
+            opens(path)
+
+
+def test_a_missing_journal(path: Path) -> None:
+    """A reader makes no file; it says that there is none and where one would come from."""
+    with pytest.raises(StoreError, match=r"there is no journal .*; start the daemon once"):
+        Reader(path)
+    assert [] == list(path.parent.iterdir())
+
+
+def test_missing_folders_are_made(tmp_path: Path) -> None:
+    """The journal may be in a folder that is not there yet."""
+    path = tmp_path / "var" / "lib" / "journal.sqlite3"
+    writer = Writer(path)
+    writer.open(EVENING)
+    writer.close()
+    assert path.is_file()
+
+
+def test_a_folder_that_cannot_be(tmp_path: Path) -> None:
+    """A file where a folder should be, and a place where nobody may write, not even root."""
+    (tmp_path / "file").touch()
+    for path in (tmp_path / "file" / "journal.sqlite3", Path("/proc/vfod/journal.sqlite3")):
+        with pytest.raises(StoreError, match=f"{path} cannot be written.*let this user write"):
+            Writer(path).open(EVENING)
+
+
+AS_NOBODY = """
+import os, sys
+from pathlib import Path
+from vfod.errors import StoreError
+from vfod.store import Reader, Writer, schema
+
+schema.migrations()  # while the program's own files can be read
+if os.getuid() == 0:
+    os.setgid(int(sys.argv[2]))
+    os.setuid(int(sys.argv[2]))
+try:
+    if sys.argv[3] == "write":
+        Writer(Path(sys.argv[1])).open(0.0)
+    with Reader(Path(sys.argv[1])) as reader:
+        print(len(reader.events()))
+except StoreError as error:
+    print(error)
+"""
+
+
+def as_nobody(path: Path, what: str) -> str:
+    # Root may do everything, so the child becomes a user who may not.
+    words = [sys.executable, "-c", AS_NOBODY, str(path), str(NOBODY), what]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert "" == done.stderr
+    return done.stdout.strip()
+
+
+@pytest.fixture
+def public() -> Iterator[Path]:
+    """A folder that every user may look into; pytest's own are private."""
+    with tempfile.TemporaryDirectory() as name:
+        Path(name).chmod(0o755)
+        yield Path(name)
+
+
+def test_a_user_who_may_not_write(public: Path) -> None:
+    """Neither a folder nor a file that is closed to this user ends in a traceback or a rename."""
+    path = public / "journal.sqlite3"
+    filled(path)
+    (public / "journal.sqlite3.lock").chmod(0o666)
+    path.chmod(0o444)
+    before = path.read_bytes()
+    public.chmod(0o555)
+    says = as_nobody(path, "write")
+    assert f"the journal {path} cannot be written" in says
+    assert "let this user write to it" in says
+    (public / "journal.sqlite3.lock").chmod(0o600)
+    says = as_nobody(path, "write")
+    assert "journal.sqlite3.lock: Permission denied; let this user write to that folder" in says
+    assert before == path.read_bytes()
+    public.chmod(0o755)
+
+
+def test_a_user_who_may_only_read(public: Path) -> None:
+    """A journal is read also where the reader may not make the file that readers share."""
+    path = public / "journal.sqlite3"
+    filled(path)
+    public.chmod(0o555)
+    assert "1" == as_nobody(path, "read")
+    # The daemon of another user is at work, as when a listener looks at a service's journal.
+    public.chmod(0o755)
+    with subprocess.Popen(
+        [sys.executable, "-c", HOLDS, str(path)],
+        cwd=ROOT,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    ) as daemon:
+        assert daemon.stdout is not None
+        daemon.stdout.readline()
+        public.chmod(0o555)
+        assert "2" == as_nobody(path, "read")
+        daemon.kill()
+    # Killed, it left its log behind; that is read all the same.
+    assert "2" == as_nobody(path, "read")
+    public.chmod(0o755)
+    path.chmod(0o000)
+    assert "cannot be read: unable to open database file; start" in as_nobody(path, "read")
