@@ -18,6 +18,7 @@ from vfod.plan.slots import Slot, next_opening, open_at
 from vfod.plan.sweep import Sweep, plan_sweep
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band
+from vfod.run.alarm import Alarm
 from vfod.run.desk import Desk
 from vfod.run.stream import Stream
 from vfod.run.sweeper import Levels, Sweeper
@@ -92,12 +93,12 @@ class Keeper:
         self._task: asyncio.Task[None] | None = None
         self._by_person = False
         self._detectors: dict[str, Detector] = {}
-        self._looked = asyncio.Event()
+        self._alarm = Alarm()
         #: Last time the agenda was looked at (monotonic), for the watchdog.
         self.last_beat = clock.monotonic()
         desk.sweeping = self
         desk.on_touch = self._poke
-        tuner.on_link = self._poke
+        tuner.on_link = self._link_changed
 
     def _emit(self, event: e.Event, cause: str | None = None, /) -> e.Stamped:
         return self._stream.emit(event, vfo=self._tuner.name, cause=cause)
@@ -105,6 +106,10 @@ class Keeper:
     def _poke(self) -> None:
         if self._sweeper is not None:
             self._sweeper.poke()
+
+    def _link_changed(self) -> None:
+        self._poke()
+        self._alarm.poke()
 
     # --- the agenda -----------------------------------------------------------------------------
 
@@ -116,7 +121,7 @@ class Keeper:
                 self.last_beat = self._clock.monotonic()
                 wall = self._clock.wall()
                 await self._keep(wall)
-                await self._clock.sleep_until(
+                await self._alarm.wait(
                     self.last_beat + min(LOOK_EVERY, max(self._next_edge() - wall, 0.0))
                 )
         finally:
@@ -140,7 +145,12 @@ class Keeper:
             await self._close_window()
         if slot is not None and self._open is None:
             await self._open_window(slot)
-        elif slot is not None and self._sweeper is None and not _same(slot, self._declined):
+        elif (
+            slot is not None
+            and self._sweeper is None
+            and not _same(slot, self._declined)
+            and self._tuner.limits_known
+        ):
             self._start_for(slot)
         self._await_next(wall)
 
@@ -172,7 +182,7 @@ class Keeper:
         )
         if self._output_in_windows:
             await self._output(True)
-        if self._sweeper is None:
+        if self._sweeper is None and self._tuner.limits_known:
             self._start_for(slot)
 
     def _start_for(self, slot: Slot) -> None:

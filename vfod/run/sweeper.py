@@ -16,6 +16,7 @@ from vfod.clock import Clock
 from vfod.errors import HandError, LineError, LinkDownError, RefusedError
 from vfod.plan.sweep import SweepPlan, Visit
 from vfod.radio.levels import Level
+from vfod.run.alarm import Alarm
 from vfod.run.desk import Desk
 from vfod.run.tuner import Tuner
 from vfod.survey.activity import Detector
@@ -78,7 +79,7 @@ class Sweeper:
         self._start = start
         self._mute = mute
         self._detector = detector
-        self._poked = asyncio.Event()
+        self._alarm = Alarm()
         self._skip = False
         self._saying: list[asyncio.Future[e.Stamped | None]] = []
         self._cause: str | None = None
@@ -95,7 +96,7 @@ class Sweeper:
 
     def poke(self) -> None:
         """Something changed that may concern the sweep: look again."""
-        self._poked.set()
+        self._alarm.poke()
 
     def skip(self) -> None:
         """Leave this channel for the next one."""
@@ -130,8 +131,8 @@ class Sweeper:
                     future.set_result(None)
 
     async def _walk(self) -> None:
-        deadline = self._pass_began = self._clock.monotonic()
         await self._speaker(self._mute)
+        deadline = self._pass_began = self._clock.monotonic()
         while True:
             if await self._clear():
                 deadline = self._clock.monotonic()
@@ -171,26 +172,12 @@ class Sweeper:
     def _disturbed(self) -> bool:
         return self._skip or not self._desk.sweep_may_move or not self._tuner.connected.is_set()
 
-    async def _sleep(self, deadline: float | None) -> None:
-        """Until the deadline or a poke, whatever comes first."""
-        self._poked.clear()
-        handle = (
-            asyncio.get_running_loop().call_at(deadline, self._poked.set)
-            if deadline is not None
-            else None
-        )
-        try:
-            await self._poked.wait()
-        finally:
-            if handle is not None:
-                handle.cancel()
-
     async def _undisturbed_until(self, deadline: float) -> bool:
         """Wait; False as soon as somebody takes the dial, the link goes or a skip is asked."""
         while not self._disturbed():
             if self._clock.monotonic() >= deadline:
                 return True
-            await self._sleep(deadline)
+            await self._alarm.wait(deadline)
         return False
 
     async def _clear(self) -> bool:
@@ -211,14 +198,14 @@ class Sweeper:
                     self._say(
                         e.SweepYielded(sweep=self.name, dial=self.visit.dial, to=to, until=end)
                     )
-                await self._sleep(None if until == float("inf") else until)
+                await self._alarm.wait(None if until == float("inf") else until)
             elif not self._tuner.connected.is_set():
                 if not told_pause or self._saying:
                     told_pause, told_to = True, None
                     self._say(
                         e.SweepPaused(sweep=self.name, dial=self.visit.dial, reason="link down")
                     )
-                await self._sleep(None)
+                await self._alarm.wait(None)
             else:
                 break
         if not told_pause and told_to is None:
@@ -255,10 +242,10 @@ class Sweeper:
                     return False
                 tuned = await self._tuner.tune(self.visit.dial, by=self._origin, hand=hand)
         except HandError:
-            await self._sleep(self._clock.monotonic() + AFTER_REFUSAL)
+            await self._alarm.wait(self._clock.monotonic() + AFTER_REFUSAL)
             return False
         except (LinkDownError, LineError):
-            await self._sleep(self._clock.monotonic() + AFTER_REFUSAL)
+            await self._alarm.wait(self._clock.monotonic() + AFTER_REFUSAL)
             return False
         except RefusedError:
             # Out of the box's range or a fault of its hardware: the visit goes without a reading.

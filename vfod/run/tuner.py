@@ -83,6 +83,11 @@ class Tuner:
         return self._stream.state.vfos[self.name].dial
 
     @property
+    def limits_known(self) -> bool:
+        """Whether a box has said what it can be tuned to: before that no sweep can be planned."""
+        return self._boot is not None
+
+    @property
     def step(self) -> int:
         """The step in force, hertz: the box's own, else 1 kHz."""
         return self._stream.state.vfos[self.name].step or 1000
