@@ -25,6 +25,7 @@ from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import Scenario, parse
 from vfod.sim.world import World, build
+from vfod.state import SweepPhase
 
 #: 2026-11-25 12:00 UTC.
 NOON = 1_795_608_000.0
@@ -112,6 +113,10 @@ class Shack:
                         return event
                 self.news.clear()
                 await self.news.wait()
+
+    def phase(self) -> SweepPhase:
+        """What the sweep is doing."""
+        return self.stream.state.vfos["main"].sweep.phase
 
     @property
     def dial(self) -> int | None:

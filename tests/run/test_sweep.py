@@ -60,7 +60,7 @@ async def test_a_hand_makes_the_sweep_yield_and_it_takes_up_again_where_it_left(
         yielded = await it.until(e.SweepYielded, limit=5)
         assert isinstance(yielded, e.SweepYielded)
         assert e.Door.KNOB is yielded.to.door
-        assert SweepPhase.YIELDED is it.stream.state.vfos["main"].sweep.phase
+        assert SweepPhase.YIELDED is it.phase()
         where = it.dial
         await it.wait(590)
         assert where == it.dial
@@ -127,14 +127,14 @@ async def test_stay_and_resume() -> None:
         stayed = await it.ask(r.Stay())
         assert "sweep-yielded" == stayed["event"]
         await it.wait(3 * 3600)
-        assert SweepPhase.YIELDED is it.stream.state.vfos["main"].sweep.phase
+        assert SweepPhase.YIELDED is it.phase()
         resumed = await it.ask(r.Resume())
         assert "sweep-resumed" == resumed["event"]
         await it.ask(r.Stay(seconds=30))
         await it.wait(29)
-        assert SweepPhase.YIELDED is it.stream.state.vfos["main"].sweep.phase
+        assert SweepPhase.YIELDED is it.phase()
         await it.wait(2)
-        assert SweepPhase.SWEEPING is it.stream.state.vfos["main"].sweep.phase
+        assert SweepPhase.SWEEPING is it.phase()
 
 
 async def test_resume_without_a_yield_is_refused() -> None:
