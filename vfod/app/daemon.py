@@ -12,19 +12,17 @@ from pathlib import Path
 
 from vfod import __version__
 from vfod import events as e
+from vfod.app import doors
 from vfod.app.front import Front
 from vfod.app.recall import Recalled
 from vfod.app.vfo import Vfo
 from vfod.clock import Clock
 from vfod.config.model import Config, VfoConfig
 from vfod.device.port import Port
-from vfod.outputs.control import Control, ControlSettings
 from vfod.outputs.journal import Journal
 from vfod.outputs.metrics import Metrics
-from vfod.outputs.mqtt import Mqtt, MqttSettings
-from vfod.outputs.web import Web, WebSettings
 from vfod.run.derive import activity, band_edges
-from vfod.run.stream import Overflow, Stream
+from vfod.run.stream import Stream
 from vfod.state import Feed, State
 from vfod.store import Store
 
@@ -45,6 +43,7 @@ class Daemon:
         port_for: Callable[[VfoConfig], Port],
         recalled: Mapping[str, Recalled],
         socket: Path | None = None,
+        broker: doors.BrokerSecrets = doors.NO_SECRETS,
         seed: int | None = None,
     ) -> None:
         self._config = config
@@ -82,9 +81,17 @@ class Daemon:
             version=__version__,
             journal=store,
         )
-        self.control = self._control(socket) if socket is not None else None
-        self.web = self._web() if config.web is not None else None
-        self.mqtt = self._mqtt() if config.mqtt is not None else None
+        hands = doors.Hands(
+            submit=self.front.submit,
+            follow=self._follow,
+            snapshot=self._snapshot,
+            tell=self._tell,
+            count=self.metrics.count,
+            clock=clock,
+        )
+        self.control = None if socket is None else doors.control(config, socket, hands)
+        self.web = doors.web(config, hands, render=self.metrics.render, beats=self.beats)
+        self.mqtt = doors.mqtt(config, hands, broker)
 
     # --- what the doors are handed --------------------------------------------------------------
 
@@ -94,10 +101,8 @@ class Daemon:
     def _snapshot(self) -> State:
         return self.stream.state
 
-    def _follow(
-        self, name: str, overflow: Overflow = Overflow.DROP_OLDEST
-    ) -> Callable[[], AbstractContextManager[Feed]]:
-        return lambda: self.stream.following(name, limit=DOOR_QUEUE, overflow=overflow)
+    def _follow(self, name: str) -> Callable[[], AbstractContextManager[Feed]]:
+        return lambda: self.stream.following(name, limit=DOOR_QUEUE)
 
     def beats(self) -> dict[str, float]:
         """Seconds since each part that must not stand still last showed life."""
@@ -107,44 +112,6 @@ class Daemon:
             beats[f"keeper {name}"] = now - vfo.keeper.last_beat
             beats[f"link {name}"] = now - vfo.supervisor.last_beat
         return beats
-
-    # --- the doors ------------------------------------------------------------------------------
-
-    def _control(self, path: Path) -> Control:
-        return Control(
-            ControlSettings(path=path, group=self._config.control.group),
-            submit=self.front.submit,
-            subscribe=self._follow("control"),
-            snapshot=self._snapshot,
-            tell=self._tell,
-            count=self.metrics.count,
-            clock=self._clock,
-        )
-
-    def _web(self) -> Web:
-        assert self._config.web is not None
-        return Web(
-            WebSettings(host=self._config.web.host, port=self._config.web.port),
-            submit=self.front.submit,
-            render=self.metrics.render,
-            beats=self.beats,
-            tell=self._tell,
-            count=self.metrics.count,
-            clock=self._clock,
-        )
-
-    def _mqtt(self) -> Mqtt:
-        wanted = self._config.mqtt
-        assert wanted is not None
-        return Mqtt(
-            MqttSettings(host=wanted.host, port=wanted.port, name=wanted.name),
-            submit=self.front.submit,
-            subscribe=self._follow("mqtt"),
-            snapshot=self._snapshot,
-            tell=self._tell,
-            count=self.metrics.count,
-            clock=self._clock,
-        )
 
     # --- life -----------------------------------------------------------------------------------
 

@@ -2,14 +2,17 @@
 
 import asyncio
 import signal
+import ssl
 from pathlib import Path
 
 from vfod.app.daemon import Daemon
+from vfod.app.doors import BrokerSecrets
 from vfod.app.recall import recall
 from vfod.clock import SystemClock
-from vfod.config.model import Config, VfoConfig
+from vfod.config.model import Config, Mqtt, VfoConfig
 from vfod.device.address import port_from
 from vfod.device.port import Port
+from vfod.errors import ConfigError
 from vfod.store import Threaded
 
 
@@ -29,6 +32,7 @@ async def serve(config: Config, *, socket_path: str, journal_path: str) -> None:
         port_for=_port,
         recalled=recalled,
         socket=Path(socket_path),
+        broker=_secrets(config.mqtt),
     )
     assert daemon.control is not None
     daemon.control.claim()
@@ -49,3 +53,20 @@ async def serve(config: Config, *, socket_path: str, journal_path: str) -> None:
 
 def _port(settings: VfoConfig) -> Port:
     return port_from(settings.port, baud=settings.baud, dtr=settings.dtr, rts=settings.rts)
+
+
+def _secrets(mqtt: Mqtt | None) -> BrokerSecrets:
+    """What the files say that the configuration names; ConfigError names the file."""
+    if mqtt is None:
+        return BrokerSecrets()
+    password = tls = None
+    try:
+        if mqtt.password_file is not None:
+            password = Path(mqtt.password_file).read_text(encoding="utf-8").strip("\r\n")
+        if mqtt.tls:
+            tls = ssl.create_default_context(cafile=mqtt.ca_file)
+    except (OSError, UnicodeDecodeError, ssl.SSLError) as error:
+        reason = getattr(error, "strerror", None) or error
+        where = mqtt.password_file if password is None and mqtt.password_file else mqtt.ca_file
+        raise ConfigError([f"{where}: cannot be used for the broker: {reason}"]) from error
+    return BrokerSecrets(password=password, tls=tls)
