@@ -327,7 +327,7 @@ def test_a_user_who_may_not_write(public: Path) -> None:
     says = as_nobody(path, "write")
     assert f"the journal {path} cannot be written" in says
     assert "let this user write to it" in says
-    (public / "journal.sqlite3.lock").chmod(0o600)
+    (public / "journal.sqlite3.lock").chmod(0o000)
     says = as_nobody(path, "write")
     assert "journal.sqlite3.lock: Permission denied; let this user write to that folder" in says
     assert before == path.read_bytes()
