@@ -1,4 +1,4 @@
-"""Compiles the responder in C: for this machine with sanitizers, as a library, for the processor."""
+"""Compiles the responder in C: for this machine under sanitizers, and for a small processor."""
 
 import os
 import subprocess

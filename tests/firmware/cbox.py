@@ -74,7 +74,7 @@ class LibraryBox:
     def taken(self) -> bytes:
         """What was sent since the last time."""
         count = self.c.model_take(self.me, self._sent, _ROOM)
-        return self._sent[:count]
+        return self._sent.raw[:count]
 
 
 class ProcessBox:

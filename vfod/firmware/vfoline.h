@@ -136,8 +136,8 @@ void vfoline_tell_knob(struct vfoline *line, uint64_t millihertz);
 void vfoline_tell_button(struct vfoline *line, const char *name);
 #endif
 #if VFOLINE_BATTERY
-/* The battery is below your threshold. Tell it as often as you like: once in ten minutes it is
- * sent (6.1). */
+/* The battery has fallen below your threshold: tell it at that moment. One that trembles around it
+ * may be told again and again; more than one in ten minutes is not sent (6.1). */
 void vfoline_tell_battery(struct vfoline *line, uint16_t millivolts);
 #endif
 
