@@ -1,0 +1,62 @@
+"""The command `vfod`: a quick verb at once, any other by way of the table of verbs.
+
+Whatever a person may do wrong ends here in a line of text and an exit code, never in a traceback.
+"""
+
+import sys
+from io import TextIOWrapper
+
+from vfod.errors import ConfigError, VfodError
+
+#: What shells give for a process that was ended by SIGINT or SIGPIPE: 128 and the signal's number.
+_INTERRUPTED, _PIPE_BROKEN = 130, 141
+
+
+def main(argv: list[str]) -> int:
+    """Carry out the words after `vfod`; gives the exit code."""
+    # A terminal that cannot show a character shall show its number.
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        code = _run(argv)
+        # Now and not at exit, where a broken pipe would be told in a way of Python's own.
+        print(end="", flush=True)
+        return code
+    except ConfigError as error:
+        # Each complaint begins with its place, as editors want to find it.
+        print("\n".join(error.complaints), file=sys.stderr)
+        return error.exit_code
+    except VfodError as error:
+        print(f"vfod: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        return _INTERRUPTED
+    except BrokenPipeError:
+        return _broken_pipe()
+
+
+def _run(argv: list[str]) -> int:
+    from vfod.cli import quick
+
+    if quick.is_quick(argv):
+        return quick.run(argv[0], argv[1:])
+    from vfod.cli import verbs
+
+    try:
+        return verbs.run(argv)
+    except SystemExit as left:
+        # argparse, which has printed its help.
+        return int(left.code or 0)
+
+
+def _broken_pipe() -> int:
+    """Whoever read our output has gone; what is left of it must not be written at exit."""
+    import os
+
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return _PIPE_BROKEN
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

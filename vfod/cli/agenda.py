@@ -1,0 +1,71 @@
+"""`vfod agenda`: the windows ahead, from the daemon, or without one from the configuration."""
+
+from typing import Any
+
+from vfod.cli.parser import Parser
+from vfod.cli.setting import call, configuration, now, print_json
+from vfod.config.model import Config
+from vfod.errors import DaemonAbsentError, UsageError
+from vfod.plan.agenda import coming
+
+_DAY = 86400.0
+#: As far as the daemon looks ahead.
+_MOST_DAYS = 400
+
+
+def agenda(words: list[str]) -> int:
+    """Print the agenda."""
+    parser = Parser(
+        "agenda",
+        "The windows of the coming days with their sweeps, in local time and UTC, as the daemon\n"
+        "keeps them; without a daemon, or with --config, as the configuration has them.",
+        "vfod agenda --days 2",
+    )
+    parser.add_argument("--days", type=int, default=7, metavar="N", help="how many days; default 7")
+    parser.add_argument("--vfo", metavar="NAME", help="of one VFO only")
+    parser.add_config()
+    parser.add_socket()
+    parser.add_json()
+    given = parser.parse_args(words)
+    if not 1 <= given.days <= _MOST_DAYS:
+        raise UsageError(
+            f"an agenda of {given.days} days is of no use", remedy=f"take 1 to {_MOST_DAYS}"
+        )
+    found = _ask(given.socket, given.days, given.vfo) if not given.config else None
+    if found is None:
+        found = from_configuration(configuration(given.config), given.days, given.vfo, now())
+    if given.json:
+        print_json(found)
+    else:
+        print(found["text"])
+    return 0
+
+
+def _ask(socket: str | None, days: int, vfo: str | None) -> dict[str, Any] | None:
+    try:
+        return call(socket, "agenda", days=days, **({"vfo": vfo} if vfo else {}))
+    except DaemonAbsentError:
+        if socket:
+            raise
+        return None
+
+
+def from_configuration(config: Config, days: int, vfo: str | None, when: float) -> dict[str, Any]:
+    """What a daemon with this configuration would answer."""
+    # Imported here, because it brings the whole daemon with it.
+    from vfod.app.front import entry_to_plain
+    from vfod.app.vfo import windows_of
+
+    if vfo is not None and vfo not in config.vfos:
+        raise UsageError(f"there is no VFO {vfo!r}", remedy=f"known: {', '.join(config.vfos)}")
+    found = [
+        (name, entry)
+        for name in ([vfo] if vfo else config.vfos)
+        for entry in coming(windows_of(config, name), when, when + days * _DAY)
+    ]
+    found.sort(key=lambda item: item[1].opens)
+    return {
+        "windows": [{"vfo": name, **entry_to_plain(entry)} for name, entry in found],
+        "text": "\n".join(str(entry) for _, entry in found)
+        or f"no window opens in the next {days} days",
+    }

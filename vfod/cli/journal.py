@@ -1,0 +1,246 @@
+"""`vfod journal`: what happened, and what was heard where; reads the file, needs no daemon."""
+
+import asyncio
+import difflib
+from argparse import Namespace
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import tzinfo
+from pathlib import Path
+from typing import Any
+
+from vfod.cli.parser import Parser
+from vfod.cli.setting import (
+    configuration_if_any,
+    journal_path,
+    local_text,
+    now,
+    print_json,
+    zone_of,
+)
+from vfod.cli.when import parse_when
+from vfod.clock import SystemClock
+from vfod.errors import UsageError
+from vfod.events import ChannelObserved
+from vfod.events.plain import KINDS, kind, to_plain
+from vfod.plan.precision import relative_error
+from vfod.state.show import event_text
+from vfod.store import ChannelSummary, Entry, Observation, Reader
+from vfod.units import format_frequency
+
+#: Lines where nobody says how many: a screen and a bit.
+LINES = 40
+
+#: Seconds from one look into the file to the next; the daemon commits about as often.
+_LOOK_EVERY = 1.0
+
+_OBSERVED = kind(ChannelObserved)
+
+
+def journal(words: list[str]) -> int:
+    """Print the journal, or a summary of its channels."""
+    parser = Parser(
+        "journal",
+        "What happened, oldest first, in local time; without --since, --until or --last the last\n"
+        f"{LINES} lines. `vfod journal channels` sums up what was heard on each channel.\n\n"
+        "WHEN is 3h (ago), 22:00 (the last one), 2026-11-25 or '2026-11-25 22:00'.",
+        "vfod journal --since 22:00 --kind dial-tuned --kind knob-turned",
+        "vfod journal channels --since 10h",
+    )
+    parser.add_argument("what", nargs="?", choices=("channels",), help="sum up the observations")
+    parser.add_argument("--since", metavar="WHEN", help="from then on")
+    parser.add_argument("--until", metavar="WHEN", help="up to just before then")
+    parser.add_argument(
+        "--kind", action="append", default=[], metavar="KIND", help="only such; may be repeated"
+    )
+    parser.add_argument("--last", type=int, metavar="N", help="only the last N")
+    parser.add_argument("--follow", action="store_true", help="go on with what comes, until Ctrl-C")
+    parser.add_argument("--vfo", metavar="NAME", help="of one VFO, and the daemon's own")
+    parser.add_argument("--journal", metavar="FILE", help="the file; default as for the daemon")
+    parser.add_config()
+    parser.add_json("print each line as JSON")
+    given = parser.parse_args(words)
+    _check(given)
+    config = configuration_if_any(given.config)
+    zone, when = zone_of(config), now()
+    since, until = (
+        None if text is None else parse_when(text, when, zone)
+        for text in (given.since, given.until)
+    )
+    with Reader(journal_path(given.journal, config)) as reader:
+        if given.what == "channels":
+            _print_channels(reader.channels(since=since, until=until, vfo=given.vfo), zone, given)
+            return 0
+        newest = given.last
+        if newest is None and since is None and until is None:
+            newest = LINES
+        found = _found(reader, given, since, until, newest)
+        for item in found:
+            _print(item, zone, as_json=given.json)
+        path = reader.path
+    if given.follow:
+        asyncio.run(_follow(path, given, zone, max([when, *(i.time for i in found)])))
+    return 0
+
+
+def _check(given: Namespace) -> None:
+    for name in given.kind:
+        if name not in KINDS:
+            near = difflib.get_close_matches(name, KINDS, n=2)
+            remedy = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(KINDS)}"
+            raise UsageError(f"there is no kind of event {name[:40]!r}", remedy=remedy)
+    if given.last is not None and given.last < 1:
+        raise UsageError(f"the last {given.last} are none", remedy="write --last 20")
+    if given.follow and given.until:
+        raise UsageError("--follow has no end", remedy="leave out --until")
+    if given.what and (given.follow or given.last or given.kind):
+        raise UsageError(
+            "a summary has no --follow, --last or --kind", remedy="bound it by --since and --until"
+        )
+
+
+Item = Entry | Observation
+
+
+def _found(
+    reader: Reader, given: Namespace, since: float | None, until: float | None, newest: int | None
+) -> list[Item]:
+    """The lines asked for; observations only where their kind is named, for there are so many."""
+    kinds: Sequence[str] = given.kind
+    found: list[Item] = []
+    if not kinds or set(kinds) != {_OBSERVED}:
+        found += reader.events(since=since, until=until, vfo=given.vfo, kinds=kinds, newest=newest)
+    if _OBSERVED in kinds:
+        found += reader.observations(since=since, until=until, vfo=given.vfo)
+        found.sort(key=lambda item: item.time)
+    return found if newest is None else found[-newest:]
+
+
+async def _follow(path: Path, given: Namespace, zone: tzinfo | None, since: float) -> None:
+    clock = SystemClock()
+    seen = {_key(item) for item in _look(path, given, since)}
+    while True:
+        await clock.sleep_until(clock.monotonic() + _LOOK_EVERY)
+        for item in _look(path, given, since):
+            if (key := _key(item)) not in seen:
+                seen.add(key)
+                _print(item, zone, as_json=given.json)
+
+
+def _look(path: Path, given: Namespace, since: float) -> list[Item]:
+    # Opened anew each time, because the daemon may have set the file aside.
+    with Reader(path) as reader:
+        return _found(reader, given, since, None, None)
+
+
+def _key(item: Item) -> tuple[int, float]:
+    return (item.id, 0.0) if isinstance(item, Entry) else (0, item.time)
+
+
+# --- lines ---------------------------------------------------------------------------------------
+
+
+def _print(item: Item, zone: tzinfo | None, *, as_json: bool) -> None:
+    if as_json:
+        print_json(line_to_plain(item))
+    else:
+        print(f"{local_text(item.time, zone)}  {_text(item)}")
+    # One who follows, or reads a pipe, shall not wait for a full buffer.
+    print(end="", flush=True)
+
+
+def _text(item: Item) -> str:
+    if isinstance(item, Observation):
+        return observation_text(item.observed)
+    if item.event is not None:
+        return event_text(item.event)
+    fields = ", ".join(f"{name} {value}" for name, value in item.data.items())
+    return f"{item.kind.replace('-', ' ')}: {fields}"
+
+
+def observation_text(observed: ChannelObserved) -> str:
+    """`9420 kHz  -61.2 dBm, 40 dB above the floor, active`."""
+    parts = [format_frequency(observed.dial)]
+    if observed.level is None:
+        return f"{parts[0]}  nothing was measured"
+    parts.append(f" {observed.level:.1f} {observed.unit}")
+    if observed.floor is not None:
+        parts.append(f", {observed.level - observed.floor:.1f} dB above the floor")
+    if observed.active:
+        parts.append(", active")
+    return "".join(parts)
+
+
+def line_to_plain(item: Item) -> dict[str, Any]:
+    """A line as JSON knows it."""
+    if isinstance(item, Observation):
+        return {
+            "time": item.time,
+            "vfo": item.vfo,
+            "kind": _OBSERVED,
+            "data": to_plain(item.observed),
+            "text": _text(item),
+        }
+    return {
+        "id": item.id,
+        "run": item.run,
+        "sequence": item.sequence,
+        "time": item.time,
+        "vfo": item.vfo,
+        "kind": item.kind,
+        "data": dict(item.data),
+        "cause": item.cause,
+        "text": _text(item),
+    }
+
+
+# --- channels ------------------------------------------------------------------------------------
+
+
+def _print_channels(found: Sequence[ChannelSummary], zone: tzinfo | None, given: Namespace) -> None:
+    if given.json:
+        for item in found:
+            print_json(channel_to_plain(item))
+        return
+    if not found:
+        print("no channel was visited in that time")
+        return
+    print("\n".join(_table(found, zone)))
+
+
+def channel_to_plain(item: ChannelSummary) -> dict[str, Any]:
+    """A channel as JSON knows it; occupancy is a share of the visits, its error relative."""
+    occupancy, error = _occupancy(item)
+    return {
+        "vfo": item.vfo,
+        "dial": item.dial,
+        "band": item.band,
+        "visits": item.visits,
+        "active_visits": item.active_visits,
+        "occupancy": round(occupancy, 4),
+        "relative_error": None if error == float("inf") else round(error, 4),
+        "strongest": item.strongest,
+        "unit": item.unit,
+        "first_active": item.first_active,
+        "last_active": item.last_active,
+    }
+
+
+def _occupancy(item: ChannelSummary) -> tuple[float, float]:
+    occupancy = item.active_visits / item.visits
+    return occupancy, relative_error(item.visits, occupancy)
+
+
+def _table(found: Iterable[ChannelSummary], zone: tzinfo | None) -> Iterator[str]:
+    heads = f"{'kHz':>9}  {'band':<10}{'visits':>7}{'active':>7}"
+    yield f"{heads}  {'occupancy':<14}{'strongest':<12}last"
+    for item in found:
+        occupancy, error = _occupancy(item)
+        known = f" ± {error:.0%}" if 0 < error < float("inf") else ""
+        shown = f"{occupancy:.0%}{known} " if item.active_visits else ""
+        strongest = "" if item.strongest is None else f"{item.strongest:.1f} {item.unit}"
+        last = "" if item.last_active is None else local_text(item.last_active, zone)
+        yield (
+            f"{item.dial / 1000:>9g}  {item.band or '':<10}{item.visits:>7}{item.active_visits:>7}"
+            f"  {shown:<14}{strongest:<12}{last}"
+        ).rstrip()
+    yield "± is relative to the occupancy, for visits that are independent of each other"

@@ -1,0 +1,235 @@
+r"""The quick verbs: those that ask the daemon for one thing and print what it says.
+
+They must answer a key press, so nothing is imported that a starting Python has not loaded: no
+parser of options, no JSON. The line is put together and the answer cut by string operations, in
+the form that `vfod.outputs.control` promises to such callers.
+What can be checked without the daemon is checked before anything is sent.
+"""
+
+import sys
+
+from vfod.cli.ask import ask, socket_path
+from vfod.errors import OutOfRangeError, QuantityError, UsageError
+from vfod.units import parse_duration, parse_frequency, parse_shift
+
+VERBS = (
+    "status",
+    "tune",
+    "nudge",
+    "step",
+    "band",
+    "output",
+    "mute",
+    "sweep",
+    "stay",
+    "resume",
+)
+
+_MINUS = "-\N{MINUS SIGN}"
+_BEGINS = b'{"jsonrpc":"2.0","id":"plain",'
+#: Longest name that is sent, as in the configuration.
+_LONGEST_NAME = 60
+
+#: Where a bare number that is out of range may have been meant, hertz: long wave to the 2 m band.
+_USUAL = (100_000, 150_000_000)
+
+#: A method, its parameters as members of a JSON object, and what to say when it is out of range.
+_Call = tuple[str, list[str], str]
+
+
+def is_quick(argv: list[str]) -> bool:
+    """Whether these words are for this file; help, watching and the configuration are not."""
+    return (
+        bool(argv)
+        and argv[0] in VERBS
+        and argv[:2] != ["sweep", "list"]
+        and not any(word in argv for word in ("-h", "--help", "--watch"))
+    )
+
+
+def run(verb: str, words: list[str]) -> int:
+    """Ask, print, and return what the command exits with.
+
+    Raises UsageError before anything is sent, and DaemonAbsentError.
+    """
+    words, vfo, socket, as_json = _options(verb, words)
+    method, members, hint = _call(verb, words)
+    if vfo is not None:
+        members.append(f'"vfo":{_name(vfo, "VFO")}')
+    line = (
+        f'{{"jsonrpc":"2.0","id":"plain","method":"{method}","params":{{{",".join(members)}}}}}\n'
+    )
+    path = socket_path(socket)
+    answer = ask(path, line.encode("ascii"))
+    if answer.startswith(_BEGINS + b'"result":{'):
+        if as_json:
+            print(answer[answer.index(b'"result":') + 9 : answer.rindex(b"}")].decode("ascii"))
+        else:
+            print(_cut(answer, b'"text":"'))
+        return 0
+    if answer.startswith(_BEGINS + b'"error":{'):
+        is_range = b'"error":{"code":%d,' % OutOfRangeError.rpc_code in answer
+        message = _cut(answer, b'"message":"')
+        print(f"vfod: {message}{'; ' + hint if hint and is_range else ''}", file=sys.stderr)
+        return int(answer[answer.rindex(b'"exit":') + 7 :].partition(b"}")[0])
+    raise UsageError(f"what answers at {path} is no vfod", remedy="name the daemon's --socket")
+
+
+def _options(verb: str, words: list[str]) -> tuple[list[str], str | None, str | None, bool]:
+    """The words without the options; a word of signs only, like `--`, is none of them."""
+    rest: list[str] = []
+    found: dict[str, str] = {}
+    as_json = False
+    waiting = list(words)
+    while waiting:
+        word = waiting.pop(0)
+        if word == "--" and waiting:
+            # The usual sign that no options follow; as the last word of a nudge it is two steps.
+            rest += waiting
+            break
+        if word[:2] != "--" or not word[2:3].isalpha():
+            rest.append(word)
+            continue
+        name, given, value = word.partition("=")
+        if name == "--json" and not given:
+            as_json = True
+        elif name in ("--vfo", "--socket"):
+            if not given and not waiting:
+                raise UsageError(f"{name} needs a value", remedy=f"see `vfod {verb} --help`")
+            found[name] = value if given else waiting.pop(0)
+        else:
+            raise UsageError(
+                f"vfod {verb} has no option {name[:40]}",
+                remedy="it has --vfo NAME, --socket PATH and --json",
+            )
+    return rest, found.get("--vfo"), found.get("--socket"), as_json
+
+
+def _call(verb: str, words: list[str]) -> _Call:
+    text = " ".join(words)
+    match verb:
+        case "tune":
+            return _tune(_wanted(verb, text, "9420, 9.42M or 7200.5k"))
+        case "nudge":
+            return _nudge(_wanted(verb, text, "+, -, +3, -5k or 500Hz"))
+        case "step":
+            hertz = parse_shift(_wanted(verb, text, "1k or 100Hz"))
+            if hertz <= 0:
+                raise QuantityError(f"{text!r} is not a step", remedy="write it like 1k or 100Hz")
+            return "step", [f'"step":{hertz}'], ""
+        case "stay":
+            return _stay(text)
+        case "band" if words == ["list"]:
+            return "bands", [], ""
+        case "band":
+            band = _wanted(verb, text, "31m, up, down or list")
+            return "band", [f'"band":{_name(band, "band")}'], ""
+        case "output":
+            return "output", [f'"on":{_on_or_off(verb, words)}'], ""
+        case "mute":
+            return "mute", [f'"muted":{_on_or_off(verb, words)}'], ""
+        case "sweep":
+            return _sweep(words)
+    _no_words(verb, words)
+    return verb, [], ""
+
+
+def _wanted(verb: str, text: str, examples: str) -> str:
+    if not text.strip():
+        raise UsageError(f"vfod {verb} needs a word more", remedy=f"write {examples}")
+    return text
+
+
+def _no_words(verb: str, words: list[str]) -> None:
+    if words:
+        raise UsageError(
+            f"vfod {verb} takes no {words[0][:40]!r}", remedy=f"see `vfod {verb} --help`"
+        )
+
+
+def _tune(text: str) -> _Call:
+    hint = _other_scale(text)
+    try:
+        return "tune", [f'"frequency":{parse_frequency(text)}'], hint
+    except QuantityError as error:
+        raise QuantityError(error.message, remedy=hint or error.remedy) from None
+
+
+def _nudge(text: str) -> _Call:
+    text = text.strip()
+    for signs, way in (("+", 1), (_MINUS, -1)):
+        if not text.strip(signs):
+            return "nudge", [f'"steps":{way * len(text)}'], ""
+    hertz = parse_shift(text)
+    if hertz == 0:
+        raise QuantityError("a nudge by 0 moves nothing", remedy="write +, -, +3, -5k or 500Hz")
+    bare = text.replace(".", "").isdigit()
+    hint = f"a nudge is a difference; to go there, write vfod tune {text}" if bare else ""
+    return "nudge", [f'"hertz":{hertz}'], hint
+
+
+def _stay(text: str) -> _Call:
+    if not text.strip():
+        return "stay", [], ""
+    seconds = parse_duration(text)
+    if seconds <= 0:
+        raise QuantityError(f"{text!r} is no time to stay", remedy="write it like 30m or 2h")
+    return "stay", [f'"seconds":{seconds!r}'], ""
+
+
+def _sweep(words: list[str]) -> _Call:
+    match words:
+        case ["start", name]:
+            return "sweep-start", [f'"sweep":{_name(name, "sweep")}'], ""
+        case ["stop"]:
+            return "sweep-stop", [], ""
+        case ["skip"]:
+            return "skip", [], ""
+    given = " ".join(words)[:40]
+    raise UsageError(
+        f"vfod sweep does not know {given!r}" if given else "vfod sweep needs a word more",
+        remedy="write start NAME, stop, skip or list",
+    )
+
+
+def _on_or_off(verb: str, words: list[str]) -> str:
+    if words not in (["on"], ["off"]):
+        raise UsageError(f"vfod {verb} needs on or off", remedy=f"write vfod {verb} on")
+    return "true" if words == ["on"] else "false"
+
+
+def _name(name: str, what: str) -> str:
+    """A name as JSON writes it; the daemon knows whether there is one."""
+    if not name.isascii() or not name.isprintable() or len(name) > _LONGEST_NAME:
+        raise UsageError(
+            f"{name[:_LONGEST_NAME]!r} is no name of a {what}",
+            remedy="names are of lower-case letters, digits and hyphens",
+        )
+    escaped = name.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{escaped}"'
+
+
+def _other_scale(text: str) -> str:
+    """What a bare number may have been meant as; empty where kilohertz is the likeliest."""
+    number = text.strip()
+    whole, point, decimals = number.partition(".")
+    if not whole.isdigit() or (point and not decimals.isdigit()) or len(number) > 15:
+        return ""
+    value = float(number)
+    for unit, size in (("M", 1_000_000), ("Hz", 1)):
+        if _USUAL[0] <= value * size <= _USUAL[1]:
+            return f"a bare number is kilohertz, did you mean {number}{unit}?"
+    return ""
+
+
+def _cut(answer: bytes, begin: bytes) -> str:
+    r"""The text after the last `begin`, up to the closing of its object, with \n and the like."""
+    text = answer[answer.rindex(begin) + len(begin) : answer.rindex(b'"}}')]
+    if b"\\" not in text:
+        return text.decode("ascii")
+    from _codecs import unicode_escape_decode
+
+    # Characters above U+FFFF come as two surrogates, which belong together.
+    return (
+        unicode_escape_decode(text)[0].encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+    )

@@ -1,0 +1,77 @@
+"""`vfod serve`: find the files, set up the log, let the daemon live."""
+
+import asyncio
+import logging
+import sys
+from pathlib import Path
+
+from vfod.cli.parser import Parser
+from vfod.cli.setting import configuration, environment
+from vfod.config.places import journal_places, socket_places, to_make
+from vfod.errors import UsageError
+
+_LEVELS = ("error", "warning", "info", "debug")
+
+_log = logging.getLogger("vfod")
+
+
+def serve(words: list[str]) -> int:
+    """Run the daemon until SIGTERM or SIGINT."""
+    parser = Parser(
+        "serve",
+        "Run the daemon. It ends in good order on SIGTERM or Ctrl-C.\n\n"
+        "The control socket: --socket, $VFOD_SOCKET, control.socket of the configuration,\n"
+        "$RUNTIME_DIRECTORY/control.sock, /run/vfod/control.sock,\n"
+        "$XDG_RUNTIME_DIR/vfod/control.sock; the first that can be made.\n\n"
+        "The journal: --journal, $VFOD_JOURNAL, journal.path of the configuration,\n"
+        "$STATE_DIRECTORY/journal.sqlite, /var/lib/vfod/journal.sqlite,\n"
+        "$XDG_STATE_HOME/vfod/journal.sqlite (~/.local/state/vfod/journal.sqlite); the same.",
+        "vfod serve --config vfod.yaml",
+    )
+    parser.add_config()
+    parser.add_argument("--socket", metavar="PATH", help="the control socket, see above")
+    parser.add_argument("--journal", metavar="FILE", help="the journal, see above")
+    parser.add_argument(
+        "--log",
+        metavar="LEVEL",
+        choices=_LEVELS,
+        default="info",
+        help=f"what is logged to the standard error: {', '.join(_LEVELS)}; default info",
+    )
+    given = parser.parse_args(words)
+    set_up_log(given.log)
+    config = configuration(given.config)
+    socket = given.socket or to_make(socket_places(environment(), config.control.socket))
+    journal = given.journal or to_make(journal_places(environment(), config.journal))
+    for path in (socket, journal):
+        _make_directory(path)
+    _log.info("configuration %s, control socket %s, journal %s", config.path, socket, journal)
+    # Imported late: it brings everything, and a mistake above shall be told at once.
+    from vfod.app import serve as live
+
+    asyncio.run(live(config, socket_path=socket, journal_path=journal))
+    _log.info("ended in good order")
+    return 0
+
+
+class _OneLine(logging.Formatter):
+    """A record is one line, its traceback too, so that a log can be searched by lines."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        return super().format(record).replace("\n", " | ")
+
+
+def set_up_log(level: str) -> None:
+    """Everything to the standard error."""
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(_OneLine("%(asctime)s %(levelname)s %(name)s: %(message)s"))
+    logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
+
+
+def _make_directory(path: str) -> None:
+    try:
+        Path(path).parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError(
+            f"there can be no {path}: {error.strerror}", remedy="name another place for it"
+        ) from None

@@ -1,0 +1,79 @@
+"""What the slower verbs find around them: the configuration, the journal, the zone, the daemon."""
+
+import json
+import os
+import sys
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+from typing import Any
+
+from vfod.cli.ask import ask, socket_path
+from vfod.clock import SystemClock
+from vfod.config.loading import load
+from vfod.config.model import Config
+from vfod.config.places import config_places, exists, find_config, journal_places, to_open
+from vfod.errors import ConfigError, VfodError
+
+
+def environment() -> dict[str, str]:
+    """The environment, for vfod.config.places."""
+    return dict(os.environ)
+
+
+def now() -> float:
+    """Seconds since 1970 UTC."""
+    return SystemClock().wall()
+
+
+def configuration(given: str | None) -> Config:
+    """The configuration in force; ConfigError with all complaints."""
+    return load(find_config(given, environment()))
+
+
+def configuration_if_any(given: str | None) -> Config | None:
+    """The configuration, for a verb that can do without; one that was named must be sound."""
+    if given or environment().get("VFOD_CONFIG"):
+        return configuration(given)
+    path = to_open(config_places(environment()))
+    if not exists(path):
+        return None
+    try:
+        return load(path)
+    except ConfigError as error:
+        says = f"vfod: {path} is passed over, it has {len(error.complaints)} mistakes"
+        print(f"{says}; `vfod check` tells them", file=sys.stderr)
+        return None
+
+
+def journal_path(given: str | None, config: Config | None) -> Path:
+    """The journal to read; there may be none."""
+    configured = config.journal if config else None
+    return Path(given or to_open(journal_places(environment(), configured)))
+
+
+def zone_of(config: Config | None) -> tzinfo | None:
+    """The zone in which a person's times are; None is the machine's own."""
+    return config.place.zone if config else None
+
+
+def local_text(when: float, zone: tzinfo | None, *, seconds: bool = True) -> str:
+    """A time as a person reads it: `2026-11-25 21:04:07`."""
+    shown = datetime.fromtimestamp(when, UTC).astimezone(zone)
+    return f"{shown:%Y-%m-%d %H:%M:%S}" if seconds else f"{shown:%a %Y-%m-%d %H:%M}"
+
+
+def call(given_socket: str | None, method: str, **params: object) -> dict[str, Any]:
+    """The daemon's answer to a query; DaemonAbsentError, or what the daemon refused it with."""
+    question = {"jsonrpc": "2.0", "id": 1, "method": method, "params": params}
+    answer = json.loads(ask(socket_path(given_socket), json.dumps(question).encode() + b"\n"))
+    if "error" in answer:
+        error = VfodError(answer["error"]["message"])
+        error.exit_code = answer["error"]["data"]["exit"]
+        raise error
+    result: dict[str, Any] = answer["result"]
+    return result
+
+
+def print_json(value: object) -> None:
+    """A value in one line of JSON, for a machine."""
+    print(json.dumps(value, separators=(",", ":"), default=str))

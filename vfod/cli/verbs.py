@@ -1,0 +1,121 @@
+"""Every verb with its one line, and the file it is in, which is imported when it is used."""
+
+import sys
+
+from vfod.errors import UsageError
+
+#: In the order in which a listener meets them.
+SUMMARY = {
+    "demo": "everything once with a simulated VFO, about a minute",
+    "serve": "run the daemon",
+    "check": "look through the configuration and say what it amounts to",
+    "config": "the configuration's schema, or the configuration as it was understood",
+    "simulate": "a simulated VFO with invented stations on the air",
+    "status": "where the dial is and what the sweep does",
+    "tune": "move the dial to a frequency",
+    "nudge": "move the dial by a step or a difference",
+    "step": "set what one click of the knob and one nudge is",
+    "band": "go to a band by name, up or down; list the bands",
+    "output": "switch the oscillator's output on or off",
+    "mute": "mute the speaker or release it",
+    "sweep": "start, stop or list sweeps; skip a channel",
+    "stay": "let the sweep wait, for a while or until resume",
+    "resume": "let a sweep that waits go on",
+    "agenda": "the windows of the coming days",
+    "plan": "what a sweep does and what it can tell, before anything moves",
+    "journal": "what happened, and what was heard on which channel",
+}
+
+_ABOUT = """\
+vfod tunes, sweeps and keeps the journal of a home-built VFO and its receiver.
+
+usage: vfod VERB ...
+"""
+_MORE = """
+Each verb tells more, with an example: vfod VERB --help.
+A bare number is kilohertz; other units are written: 9.42M, 7200.5k, 9420000Hz.
+"""
+
+
+def overview() -> str:
+    """What `vfod --help` prints."""
+    lines = [f"  {verb:<10}{says}" for verb, says in SUMMARY.items()]
+    return "\n".join([_ABOUT, *lines, _MORE])
+
+
+def run(argv: list[str]) -> int:
+    """Carry out the words after `vfod`; gives the exit code. Raises VfodError."""
+    match argv:
+        case []:
+            print(overview(), end="", file=sys.stderr)
+            return UsageError.exit_code
+        case ["-h" | "--help" | "help"]:
+            print(overview(), end="")
+            return 0
+        case ["help", verb, *_]:
+            return run([verb, "--help"])
+        case ["-V" | "--version" | "version"]:
+            from vfod import __version__
+
+            print(f"vfod {__version__}")
+            return 0
+    verb, words = argv[0], argv[1:]
+    if verb not in SUMMARY:
+        raise _unknown(verb)
+    return _carry_out(verb, words)
+
+
+def _carry_out(verb: str, words: list[str]) -> int:
+    match verb:
+        case "demo":
+            from vfod.cli.demo import demo
+
+            return demo(words)
+        case "serve":
+            from vfod.cli.serve import serve
+
+            return serve(words)
+        case "check":
+            from vfod.cli.configuration import check
+
+            return check(words)
+        case "config":
+            from vfod.cli.configuration import config
+
+            return config(words)
+        case "simulate":
+            from vfod.cli.simulate import simulate
+
+            return simulate(words)
+        case "agenda":
+            from vfod.cli.agenda import agenda
+
+            return agenda(words)
+        case "plan":
+            from vfod.cli.plan import plan
+
+            return plan(words)
+        case "journal":
+            from vfod.cli.journal import journal
+
+            return journal(words)
+        case "sweep" if words[:1] == ["list"]:
+            from vfod.cli.plan import sweep_list
+
+            return sweep_list(words[1:])
+        case "status" if "--watch" in words:
+            from vfod.cli.watch import watch
+
+            return watch(words)
+    from vfod.cli.quick_help import HELP
+
+    print(HELP[verb], end="")
+    return 0
+
+
+def _unknown(verb: str) -> UsageError:
+    import difflib
+
+    near = difflib.get_close_matches(verb.lower(), SUMMARY, n=2)
+    meant = f"did you mean {' or '.join(near)}?" if near else "`vfod --help` lists the verbs"
+    return UsageError(f"there is no verb {verb[:40]!r}", remedy=meant)
