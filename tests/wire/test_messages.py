@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from vfod.errors import WireError
 from vfod.wire import verbs
 from vfod.wire.box import BoxSession
 from vfod.wire.framing import LINE_LIMIT
-from vfod.wire.grammar import write
+from vfod.wire.grammar import parse, write
 from vfod.wire.host import HostSession, Received
 from vfod.wire.messages import (
     Abilities,
@@ -258,6 +259,16 @@ def test_widest_is_widest() -> None:
                 assert len(field.value.widest) >= len(field.value.write(value))
                 checked += 1
     assert checked > 40
+
+
+def test_syntax_comes_before_range() -> None:
+    """A text that is no value of its kind outweighs a value beyond its limits (5.8, 5.9)."""
+    answer = verbs.VERB_OF_WORD["who"].answer_fields
+    for boot, code in (("zz", "syntax"), ("7F", "range")):
+        raw = write("ok", ["proto=100", "model=m", "fw=f", "serial=s", f"boot={boot}"])
+        with pytest.raises(WireError) as caught:
+            verbs.read_fields(parse(raw[:-1]), answer)
+        assert code == caught.value.box_code
 
 
 def test_received_says_everything() -> None:

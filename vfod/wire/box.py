@@ -120,7 +120,7 @@ class BoxSession:
             self._out.append(self._refusal(tag, error.box_code, error.message))
             return None
         key = (line.tag, line.check)
-        if line.tag is not None and key == self._last:
+        if key == self._last:
             self._out.append(self._last_reply)
             return None
         if self._pending is not None and line.verb != "ping":
