@@ -81,7 +81,7 @@ def test_words() -> None:
 @pytest.mark.parametrize(
     ("points", "complaint"),
     [
-        (((1, -1.0),), "two points"),
+        (((1, -1.0),), "fewer than two points"),
         (((1, -3.0), (1, -2.0)), "counts do not rise"),
         (((2, -3.0), (1, -2.0)), "counts do not rise"),
         (((1, -3.0), (2, -2.0), (3, -2.5)), "neither rise nor fall"),

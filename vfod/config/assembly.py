@@ -169,6 +169,9 @@ class Assembly:
         if form.receiver is None:
             ranges = [parts.without_receiver(own)]
             return Receiver(ranges=tuple(ranges), correction=form.correction)
+        if not form.receiver:
+            self._fault((*where, "receiver"), "no range; describe one, or remove the key")
+            return None
         ranges = []
         for number, item in enumerate(form.receiver, 1):
             name = own
@@ -188,7 +191,7 @@ class Assembly:
         where: Where = ("sweeps", name)
         before = len(self.faults)
         if bool(form.bands) == bool(form.channels):
-            self._fault(where, "write either bands or channels", key=True)
+            self._fault(where, "needs either bands or channels; write one of the two", key=True)
         if form.joined and form.channels:
             text = "single channels cannot be joined; remove it, or sweep bands"
             self._fault((*where, "joined"), text)

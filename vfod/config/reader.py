@@ -10,6 +10,7 @@ repeats stays within bounds.
 """
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -25,7 +26,15 @@ LARGEST = 1_000_000
 MOST_VALUES = 100_000
 
 _TAG = "tag:yaml.org,2002:"
-_NULL, _BOOL, _INT, _FLOAT, _STR = (f"{_TAG}{x}" for x in ("null", "bool", "int", "float", "str"))
+_NULL, _BOOL, _INT, _FLOAT = (f"{_TAG}{kind}" for kind in ("null", "bool", "int", "float"))
+_KNOWN = (*(f"{_TAG}{kind}" for kind in ("map", "seq", "str")), _NULL, _BOOL, _INT, _FLOAT)
+#: What the text of a plain value becomes; anything else stays text.
+_VALUES: dict[str, Callable[[str], Any]] = {
+    _NULL: lambda _: None,
+    _BOOL: lambda text: text == "true",
+    _INT: int,
+    _FLOAT: float,
+}
 
 
 class _Loader(yaml.SafeLoader):
@@ -58,6 +67,10 @@ _SYNTAX = (
     ("expected <block end>", "this does not line up with the lines above; indent it like them"),
     ("expected ',' or ']'", "a list that is not closed; write the missing ]"),
     ("expected ',' or '}'", "a section that is not closed; write the missing }"),
+    (
+        "expected the node content",
+        "nothing where a value belongs; write one, or close what is open",
+    ),
     ("unexpected end of stream", "a quotation mark that is not closed; write the missing one"),
     ("found undefined alias", "an alias without its anchor; write &name at what it repeats"),
     ("but found another document", "a second document in the file; remove the line ---"),
@@ -178,24 +191,17 @@ def _children(node: Node) -> list[Node]:
 
 
 def _plain(node: Node, complaints: list[Complaint]) -> Any:
-    if isinstance(node, MappingNode) and node.tag == f"{_TAG}map":
+    if node.tag not in _KNOWN:
+        complaints.append(_at(node, f"the tag {shown(node.tag)} means nothing here; leave it out"))
+    if isinstance(node, MappingNode):
         return _mapping(node, complaints)
-    if isinstance(node, SequenceNode) and node.tag == f"{_TAG}seq":
+    if isinstance(node, SequenceNode):
         return [_plain(item, complaints) for item in node.value]
-    if isinstance(node, ScalarNode):
-        match node.tag:
-            case str() if node.tag == _STR:
-                return node.value
-            case str() if node.tag == _NULL:
-                return None
-            case str() if node.tag == _BOOL:
-                return node.value == "true"
-            case str() if node.tag == _INT:
-                return int(node.value)
-            case str() if node.tag == _FLOAT:
-                return float(node.value)
-    complaints.append(_at(node, f"the tag {shown(node.tag)} has no meaning here; leave it out"))
-    return None
+    try:
+        return _VALUES.get(node.tag, str)(node.value)
+    except ValueError:
+        # Somebody wrote !!int before a word; what reads the key says what it wants.
+        return node.value
 
 
 def _mapping(node: MappingNode, complaints: list[Complaint]) -> dict[str, Any]:

@@ -24,7 +24,7 @@ def sweep_faults(where: Where, sweep: Sweep, vfo: VfoConfig, document: Document)
     reach = list(_reach(where, sweep, receiver, document))
     if reach:
         return reach
-    times = list(_times(where, sweep, vfo))
+    times = list(_times(where, sweep, vfo, document))
     if times:
         return times
     try:
@@ -60,7 +60,7 @@ def _reach(where: Where, sweep: Sweep, receiver: Receiver, document: Document) -
         yield from outside((*where, "channels", index), dial, receiver, document)
 
 
-def _times(where: Where, sweep: Sweep, vfo: VfoConfig) -> Iterator[Fault]:
+def _times(where: Where, sweep: Sweep, vfo: VfoConfig, document: Document) -> Iterator[Fault]:
     swept = [(band.low, band.high) for band in sweep.bands] or [(d, d) for d in sweep.channels]
     settle = max(
         item.settling if sweep.settle is None else sweep.settle
@@ -69,8 +69,12 @@ def _times(where: Where, sweep: Sweep, vfo: VfoConfig) -> Iterator[Fault]:
     )
     dwell = format_duration(sweep.dwell)
     if sweep.dwell < settle:
-        text = f"{dwell} is shorter than the settle time of {format_duration(settle)}"
-        yield Fault((*where, "dwell"), f"{text}; dwell longer, or settle shorter")
+        by_settle = sweep.settle is not None and not document.text((*where, "dwell"))
+        text = f"a dwell of {dwell} is shorter than the settle time of {format_duration(settle)}"
+        yield Fault(
+            (*where, "settle" if by_settle else "dwell"),
+            f"{text}; dwell longer, or settle shorter",
+        )
     shortest = sweep.readings * READING_BITS / vfo.baud
     if sweep.dwell < shortest:
         fitting = int(sweep.dwell * vfo.baud / READING_BITS)

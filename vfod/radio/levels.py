@@ -58,7 +58,9 @@ class LevelTable:
 
     def __post_init__(self) -> None:
         if len(self.points) < 2:
-            raise UsageError("a level table needs two points or more")
+            raise UsageError(
+                "a level table of fewer than two points", remedy="write {200: -110dBm, 900: -20dBm}"
+            )
         if not all(isfinite(decibels) for _, decibels in self.points):
             raise UsageError("a level is no number", remedy="write it like -73dBm")
         counts = [point[0] for point in self.points]
