@@ -133,14 +133,15 @@ def describe(world: World, *, plugged: bool = True) -> str:
     box = world.box
     centre = box.listening
     parts = [f"oscillator {box.oscillator / 1e6:.3f} kHz"]
+    if not plugged:
+        parts.append("unplugged")
+    if box.muted:
+        parts.append("muted")
+    # What may be long comes last, where a narrow terminal cuts it off.
     if centre is None:
         parts.append("output off")
     else:
         parts.append(f"receives {format_frequency(round(centre))}")
         heard = max(world.in_tune(), key=lambda one: one.level, default=None)
-        parts.append(f"{heard.station.name} {heard.level:.0f} dBm" if heard else "noise")
-    if box.muted:
-        parts.append("muted")
-    if not plugged:
-        parts.append("unplugged")
+        parts.append(f"{heard.level:.0f} dBm {heard.station.name}" if heard else "noise")
     return ", ".join(parts)
