@@ -63,6 +63,7 @@ class ReferenceBox:
         made = self._made
         self._boot = boot
         self._held = False
+        self._held_button = ""
         self._tuning: Asked | None = None
         self._state = Reading(
             frequency=millihertz(made["f"]),
@@ -83,7 +84,8 @@ class ReferenceBox:
             "send": lambda text: self.send(text.encode("latin-1")),
             "turn": self._turn,
             "hold": self._hold,
-            "release": lambda _: self._tell_frequency(),
+            "hold_press": self._hold_press,
+            "release": lambda _: self._release(),
             "press": lambda name: self.session.tell(Pressed(button=name)),
             "battery": self._battery,
             "settled": lambda _: self._settled(),
@@ -156,7 +158,8 @@ class ReferenceBox:
         here = self._state.frequency
         if not low <= tune.frequency <= high:
             return self.session.refuse(asked, Code.RANGE, "out of range")
-        if self.session.hand_is_newer(tune) or (tune.hand is not None and self._held):
+        untold = self._held or self._held_button != ""
+        if self.session.hand_is_newer(tune) or (tune.hand is not None and untold):
             return self.session.refuse(asked, Code.HAND, "hand moved since", here)
         if self._broken:
             return self.session.refuse(asked, Code.HARDWARE, "no lock")
@@ -177,6 +180,18 @@ class ReferenceBox:
         self._state = replace(self._state, frequency=millihertz(frequency))
         self._held = True
         return b""
+
+    def _hold_press(self, button: str) -> bytes:
+        self._held_button = button
+        return b""
+
+    def _release(self) -> bytes:
+        """What was held goes out, the button first (6.3)."""
+        out = b""
+        if self._held_button:
+            out += self.session.tell(Pressed(button=self._held_button))
+            self._held_button = ""
+        return out + self._tell_frequency() if self._held else out
 
     def _tell_frequency(self) -> bytes:
         self._held = False

@@ -201,8 +201,9 @@ class SimBox:
 
     def _tune(self, asked: Asked, tune: m.Tune) -> None:
         setup = self._setup
-        # A turn that waits to be told has no number yet, but is newer than any that has (6.7).
-        untold = tune.hand is not None and m.Turned in self._waiting
+        # A hand's event that waits to be told has no number yet, but is newer than any (6.7).
+        by_hand = m.Turned in self._waiting or m.Pressed in self._waiting
+        untold = tune.hand is not None and by_hand
         if not setup.low <= tune.frequency <= setup.high:
             self._refuse(asked, Code.RANGE, "outside low to high")
         elif untold or self._session.hand_is_newer(tune):
