@@ -20,6 +20,7 @@ from vfod.clock import Clock
 from vfod.config.model import Config, VfoConfig
 from vfod.device.port import Port
 from vfod.outputs.journal import Journal
+from vfod.outputs.log import Log
 from vfod.outputs.metrics import Metrics
 from vfod.run.derive import activity, band_edges
 from vfod.run.stream import Stream
@@ -53,6 +54,7 @@ class Daemon:
         self.stream = Stream(clock, list(config.vfos), derive=(band_edges(config.bands), activity))
         self._journal = Journal(store, self._tell)
         self._journal_feed = self.stream.subscribe("journal")
+        self._log_feed = self.stream.subscribe("log")
         self.vfos = {
             name: Vfo(
                 config,
@@ -118,6 +120,7 @@ class Daemon:
     async def run(self) -> None:
         """Live until cancelled; then end in good order: sweeps, VFOs, doors, journal."""
         writing = asyncio.create_task(self._journal.run(self._journal_feed), name="journal")
+        logging_ = asyncio.create_task(Log().run(self._log_feed), name="log")
         self.stream.emit(
             e.DaemonStarted(
                 version=__version__,
@@ -139,5 +142,5 @@ class Daemon:
                     self.stream.close()
         finally:
             self.stream.close()
-            await writing
+            await asyncio.gather(writing, logging_)
             await self._store.close()

@@ -89,7 +89,11 @@ def _link_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any] 
 def _dial_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any] | None:
     match event:
         case e.DialTuned():
+            sweep = vfo.sweep
+            if event.by.door is e.Door.SWEEP:
+                sweep = dataclasses.replace(sweep, channel=event.dial)
             return {
+                "sweep": sweep,
                 "dial": event.dial,
                 "oscillator": event.oscillator,
                 "produced": event.produced,
@@ -199,7 +203,6 @@ def _sweep_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any]
 def _observed(vfo: VfoState, event: e.ChannelObserved, time: float) -> dict[str, Any]:
     sweep = dataclasses.replace(
         vfo.sweep,
-        channel=event.dial,
         visits=vfo.sweep.visits + 1,
         in_pass=vfo.sweep.in_pass + 1,
     )

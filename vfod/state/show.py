@@ -122,6 +122,19 @@ def event_text(event: e.Event) -> str:
             return f"window {window} opened for sweep {sweep}"
         case e.WindowClosed(window=window):
             return f"window {window} closed"
+        case e.JournalSetAside(kept_as=kept_as, reason=reason):
+            return f"the journal could not be used ({reason}): kept as {kept_as}, a new one begun"
+        case e.OutputHeldOff(resets=resets):
+            return (
+                f"{resets} resets within a minute: the output is no longer switched on; "
+                "look at the supply, then switch it on by hand"
+            )
+        case e.SweepRefused(sweep=sweep, window=window, reason=reason):
+            return f"window {window} opened, but sweep {sweep} cannot run: {reason}"
+        case e.EncoderJittered(times=times):
+            return f"the knob trembled {times} times without a hand on it; look at its contacts"
+        case e.BoxReset():
+            return "the box was reset; it is set again as it was"
         case e.BatteryLow(battery=battery):
             return f"battery low: {battery:.2f} V"
         case e.DoorFailed(door=door, reason=reason, detail=detail):
