@@ -65,6 +65,7 @@ def test_two_or_more_come_and_go_within_minutes() -> None:
         ("box: {abilities: [knob, fly]}", "box.abilities[2]"),
         ("hand: [{after: 3s}]", "exactly one of `turn`, `press` and `do`"),
         ("receiver: {oscillator_per_mixer: 1/0}", "'1/0' is no ratio"),
+        ("box: {crystal: {error: nan}}", "box.crystal.error: Input should be a finite number"),
     ],
 )
 def test_a_bad_scenario_is_refused_in_one_line(text: str, complaint: str) -> None:

@@ -99,7 +99,7 @@ Span = Annotated[tuple[int, int], _read(_span)]
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class _Stretch(_Part):
