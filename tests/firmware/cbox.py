@@ -120,6 +120,8 @@ class Steps:
             case "hold":
                 # Every case that has it has just sent an event.
                 return self._do("turn", millihertz(value))
+            case "hold_press":
+                return self._do("press", value)
             case "release":
                 return self._do("wait", SPACING)
             case "settled":

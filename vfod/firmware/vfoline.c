@@ -370,7 +370,7 @@ static void tune(struct vfoline *line, struct text *to, struct span fields)
         refuse(line, to, "range", "f", "-out-of-range");
     } else if (hand > LAST_EVENT) {
         refuse(line, to, "range", "h", "-out-of-range");
-    } else if (hand_form == RIGHT && (hand != line->hand || line->knob_held)) {
+    } else if (hand_form == RIGHT && (hand != line->hand || line->knob_held || line->button)) {
         refuse_for_hand(line, to); /* (6.7) */
     } else {
         int32_t result = line->box->tune(line->own, &wanted);
