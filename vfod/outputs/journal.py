@@ -34,14 +34,16 @@ class Journal:
         self._urgent = asyncio.Event()
 
     async def run(self, feed: Feed) -> None:
-        """Write until the feed ends; cancelled, it leaves the last rows to `Store.close`."""
-        await self._flush()
+        """Write until the feed ends; what a slow disk then leaves is for `Store.close`."""
+        self._hurry()  # there may be news of how the file was opened
         async with asyncio.TaskGroup() as group:
             writing = group.create_task(self._write_when_due(), name="journal")
             async for stamped, _ in feed:
                 self._take(stamped)
             writing.cancel()
-        await self._flush()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(PATIENCE):
+                await self._flush()
 
     async def committed(self, sequence: int) -> None:
         """Return when that event is on the disk, or when the disk is in trouble or too slow."""
