@@ -23,11 +23,17 @@ MISSING = "missing real part: "
 
 #: The Debian package that brings each part.
 PACKAGES = {
+    "arm-none-eabi-gcc": "gcc-arm-none-eabi",
+    "arm-none-eabi-nm": "binutils-arm-none-eabi",
+    "arm-none-eabi-size": "binutils-arm-none-eabi",
+    "clang": "clang",
+    "gcc": "gcc",
     "mosquitto": "mosquitto",
     "mosquitto_pub": "mosquitto-clients",
     "mosquitto_sub": "mosquitto-clients",
     "prometheus": "prometheus",
     "promtool": "prometheus",
+    "qemu-system-arm": "qemu-system-arm",
 }
 
 #: Tries, 10 ms apart, until a part that was started must accept a connection: ten seconds.

@@ -2,8 +2,9 @@
  *
  *   host script        one command a line on the standard input; what the box sends because of it
  *                      comes back as a line of hexadecimal digits. Time moves by commands only.
- *   host live SETTLE   the line is the standard input and output, time is the machine's, and the
- *                      same commands come on descriptor 3.
+ *   host live SETTLE HAND
+ *                      the line is the standard input and output, time is the machine's, and the
+ *                      same commands come on the descriptor HAND; it ends with them.
  */
 #define _POSIX_C_SOURCE 200809L
 
@@ -92,9 +93,9 @@ static void write_out(void)
     }
 }
 
-static int live(uint32_t settling)
+static int live(uint32_t settling, int hand)
 {
-    struct pollfd ends[2] = {{.fd = 0, .events = POLLIN}, {.fd = 3, .events = POLLIN}};
+    struct pollfd ends[2] = {{.fd = 0, .events = POLLIN}, {.fd = hand, .events = POLLIN}};
     uint32_t boot = milliseconds();
     char bytes[512], command[512];
 
@@ -113,7 +114,7 @@ static int live(uint32_t settling)
                 model_feed(&model, bytes, (size_t)count);
         }
         if (ends[1].revents & POLLIN) {
-            ssize_t count = read(3, command, sizeof command - 1);
+            ssize_t count = read(hand, command, sizeof command - 1);
             if (count <= 0)
                 return 0;
             command[count] = '\0';
@@ -134,8 +135,8 @@ int main(int argc, char **argv)
 {
     if (argc == 2 && !strcmp(argv[1], "script"))
         return script();
-    if (argc == 3 && !strcmp(argv[1], "live"))
-        return live((uint32_t)strtoul(argv[2], NULL, 10));
-    fprintf(stderr, "usage: %s script | live SETTLE\n", argv[0]);
+    if (argc == 4 && !strcmp(argv[1], "live"))
+        return live((uint32_t)strtoul(argv[2], NULL, 10), (int)strtol(argv[3], NULL, 10));
+    fprintf(stderr, "usage: %s script | live SETTLE HAND\n", argv[0]);
     return 2;
 }

@@ -1,0 +1,87 @@
+"""The image of tests/firmware/cortex_m3 in an emulated processor.
+
+The line of the box and the hand on it are two pseudo-terminals. The emulator obeys by QMP, the
+machine protocol of its own documentation: a line of JSON for each command and for each answer.
+"""
+
+import json
+import os
+import subprocess
+from pathlib import Path
+from typing import Any
+
+from tests.firmware.build import CORTEX_M3, EXAMPLE, HERE, RESPONDER, able, compiled
+from tests.real_parts import real_part
+
+_BOARD = HERE / "cortex_m3"
+#: What example_main.c says it needs.
+EXAMPLE_ABLE = ("knob", "touch", "level", "output")
+
+
+def image(to: Path) -> Path:
+    """The responder, the example around it and the board, linked for the processor."""
+    options = [*CORTEX_M3, "-nostdlib", f"-Wl,-T,{_BOARD / 'image.ld'}", *able(EXAMPLE_ABLE)]
+    return compiled("arm-none-eabi-gcc", options, [RESPONDER, EXAMPLE, _BOARD / "board.c"], to)
+
+
+class Emulator:
+    """A running processor."""
+
+    def __init__(self, image_file: Path, log: Path) -> None:
+        words = [real_part("qemu-system-arm"), "-machine", "lm3s6965evb", "-kernel"]
+        words += [
+            str(image_file),
+            "-display",
+            "none",
+            "-serial",
+            "pty",
+            "-serial",
+            "pty",
+            "-qmp",
+            "stdio",
+        ]
+        with log.open("wb") as complaints:
+            self._process = subprocess.Popen(
+                words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=complaints
+            )
+        self._kept: list[int] = []
+        try:
+            self._command("qmp_capabilities")
+            ends = {end["label"]: end["filename"] for end in self._command("query-chardev")}
+        except BaseException:
+            self.close()
+            raise
+        #: The device on which the box answers.
+        self.port = ends["serial0"].removeprefix("pty:")
+        # Kept open, because the emulator looks only once a second whether somebody opened it.
+        self._kept = [_open(ends[label]) for label in ("serial0", "serial1")]
+
+    def reset(self) -> None:
+        """Press the reset button."""
+        self._command("system_reset")
+
+    def hand(self, what: str) -> None:
+        """Turn the knob with `+` and `-`, press a button with its letter."""
+        os.write(self._kept[1], what.encode("ascii"))
+
+    def close(self) -> None:
+        """Switch it off."""
+        self._process.kill()
+        self._process.communicate()
+        for end in self._kept:
+            os.close(end)
+
+    def _command(self, name: str) -> Any:
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        self._process.stdin.write(json.dumps({"execute": name}).encode() + b"\n")
+        self._process.stdin.flush()
+        for line in self._process.stdout:
+            # Between the answers are a greeting, events, and words that are no JSON.
+            if line.startswith(b'{"return"'):
+                return json.loads(line)["return"]
+        raise AssertionError(f"the emulator has no answer to {name}")
+
+
+def _open(filename: str) -> int:
+    return os.open(filename.removeprefix("pty:"), os.O_RDWR | os.O_NOCTTY)
