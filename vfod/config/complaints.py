@@ -37,12 +37,18 @@ class Fault(NamedTuple):
 
 def label(where: Where) -> str:
     """A place in words, counted from 1: `sweeps.evening.skip.#2`."""
-    return ".".join(f"#{part + 1}" if isinstance(part, int) else part for part in where)
+    return ".".join(f"#{part + 1}" if isinstance(part, int) else part[:_SHOWN] for part in where)
 
 
 def refuse(path: str, complaints: Iterable[Complaint]) -> ConfigError:
     """All complaints as one error: `file:line:column: text`, in the order of the file."""
-    return ConfigError([f"{path}:{c.line}:{c.column}: {c.text}" for c in sorted(set(complaints))])
+    ordered = sorted(set(complaints))
+    return ConfigError([f"{path}:{c.line}:{c.column}: {_one_line(c.text)}" for c in ordered])
+
+
+def _one_line(text: str) -> str:
+    """What a terminal can show in one line, whatever the file has in its names and values."""
+    return "".join(sign if sign.isprintable() else repr(sign)[1:-1] for sign in text)
 
 
 def shown(value: object) -> str:

@@ -44,11 +44,10 @@ def shape(data: dict[str, Any]) -> Shaped:
         return Shaped(form, faults, list(range(len(form.windows))), frozenset(empty))
     faults += [fault for fault in found if fault.where not in empty]
     aside = {fault.where[:2] if fault.where[0] in _ENTRIES else fault.where[:1] for fault in found}
-    places = [
-        place for place in range(len(data.get("windows", ()))) if ("windows", place) not in aside
-    ]
-    form = FileForm.model_validate(_without(data, aside))
-    return Shaped(form, faults, places, frozenset(aside) | frozenset(empty))
+    kept = _without(data, aside)
+    windows = data["windows"] if "windows" in kept else []
+    places = [place for place in range(len(windows)) if ("windows", place) not in aside]
+    return Shaped(FileForm.model_validate(kept), faults, places, frozenset({*aside, *empty}))
 
 
 def _without_empty(value: Any, where: Where, empty: list[Where]) -> Any:
@@ -95,7 +94,7 @@ def _faults(error: ValidationError) -> Iterator[Fault]:
             case "value_error":
                 yield Fault(where, str(item["ctx"]["error"]))
             case "list_type":
-                example = f"[{value}]" if isinstance(value, str | int) else "[one, another]"
+                example = f"[{value}]" if isinstance(value, str) and value else "[one, another]"
                 yield Fault(where, f"{shown(value)} is not a list; write {example}")
             case _:
                 keys = ", ".join(_keys(_annotation(where))) or "a name and what belongs to it"
