@@ -6,6 +6,7 @@ from typing import Any
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration, local_text, now, print_json
 from vfod.config.complaints import meant
+from vfod.config.forms import VfoForm
 from vfod.config.model import Config, VfoConfig
 from vfod.errors import UsageError
 from vfod.plan.precision import relative_error, visits_needed
@@ -18,7 +19,7 @@ from vfod.units import format_duration, format_frequency
 OCCUPANCIES = (0.05, 0.1, 0.2, 0.5)
 
 #: Channels of which each is printed; of more, the first and last few.
-_ALL_SHOWN, _SHOWN = 20, 8
+_ALL_SHOWN, _SHOWN = 10, 3
 
 
 def plan(words: list[str]) -> int:
@@ -188,35 +189,30 @@ def _percent(error: float) -> str:
 
 def in_force(sweep: Sweep, vfo: VfoConfig, item: SweepPlan) -> list[tuple[str, str]]:
     """What holds for the sweep where the configuration may have said nothing."""
-    hold = sweep.hold
-    settles = sorted({item.settle_in(part) for part in item.ranges})
     said = Sweep(name=sweep.name, vfo=sweep.vfo, channels=(1,))
+    usual = {name: field.default for name, field in VfoForm.model_fields.items()}
     after = vfo.afterwards
-
-    def marked(text: str, is_default: bool) -> str:
-        return f"{text} (default)" if is_default else text
-
-    return [
-        ("settle", marked(_either(settles), sweep.settle is None)),
-        ("dwell", marked(format_duration(sweep.dwell), sweep.dwell == said.dwell)),
-        ("readings in it", marked(str(sweep.readings), sweep.readings == said.readings)),
-        (
-            "active from",
-            marked(f"{sweep.margin:g} dB above the floor", sweep.margin == said.margin),
-        ),
-        (
-            "stays so down to",
-            marked(f"{sweep.margin_stay:g} dB above it", sweep.margin_stay == said.margin_stay),
-        ),
-        ("hold", marked(_hold(hold), hold == said.hold)),
-        ("yields for", f"{format_duration(vfo.quiet)} to a hand or a person"),
-        (
-            "afterwards",
-            f"park at {format_frequency(after)}" if isinstance(after, int) else str(after),
-        ),
-        ("output", str(vfo.output)),
-        ("speaker", str(vfo.speaker)),
+    parked = f"park at {format_frequency(after)}" if isinstance(after, int) else str(after)
+    settles = sorted({item.settle_in(part) for part in item.ranges})
+    is_own = any(part.settle is not None for part in item.ranges)
+    margin, stay, readings = sweep.margin, sweep.margin_stay, sweep.readings
+    rows = [
+        ("settle", _either(settles), sweep.settle is None and not is_own),
+        ("dwell", format_duration(sweep.dwell), sweep.dwell == said.dwell),
+        ("readings in it", str(readings), readings == said.readings),
+        ("active from", f"{margin:g} dB above the floor", margin == said.margin),
+        ("stays so down to", f"{stay:g} dB above it", stay == said.margin_stay),
+        ("hold", _hold(sweep.hold), sweep.hold == said.hold),
+        ("yields for", _yields(vfo), vfo.quiet == usual["quiet"]),
+        ("afterwards", parked, after == usual["afterwards"]),
+        ("output", str(vfo.output), vfo.output == usual["output"]),
+        ("speaker", str(vfo.speaker), vfo.speaker == usual["speaker"]),
     ]
+    return [(name, f"{says} (default)" if is_usual else says) for name, says, is_usual in rows]
+
+
+def _yields(vfo: VfoConfig) -> str:
+    return f"{format_duration(vfo.quiet)} to a hand or a person"
 
 
 def _either(seconds: Sequence[float]) -> str:
