@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-from pathlib import Path
 
 from vfod.config.assembly import Assembly
 from vfod.config.complaints import Complaint, Fault, refuse
@@ -10,7 +9,6 @@ from vfod.config.forms import FileForm
 from vfod.config.model import Config
 from vfod.config.reader import read, understand
 from vfod.config.shape import shape
-from vfod.errors import ConfigError
 
 #: Hexadecimal digits of a digest: 64 bits tell the configurations of a lifetime apart.
 _DIGITS = 16
@@ -45,19 +43,3 @@ def _digest(form: FileForm) -> str:
     """A name for what is written, defaults included, whatever its spacing and comments."""
     canonical = json.dumps(form.model_dump(), default=str)
     return hashlib.sha256(canonical.encode()).hexdigest()[:_DIGITS]
-
-
-def secret(path: str) -> str:
-    """The first line of a file that keeps a secret; ConfigError where there is none.
-
-    The secret is no part of a Config, so that it never reaches a log, the state or the journal.
-    """
-    try:
-        with Path(path).open(encoding="utf-8") as file:
-            found = file.readline().rstrip("\r\n")
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "no text"
-        raise ConfigError([f"{path}: cannot be read ({reason}); write the secret there"]) from None
-    if not found:
-        raise ConfigError([f"{path}: its first line is empty; write the secret there"])
-    return found
