@@ -3,7 +3,8 @@
 Knows nothing of this project, so that anybody may use it on any device: hand it the messages of a
 device tree in the order in which they came, from before its first one, with the retain flag as it
 was published (an MQTT 5 subscription with "retain as published" gives that).
-Rules: the convention's text, version 5, as excerpted in docs/standards.md.
+Rules: the convention's own text (convention.md of its repository, commit 063301d, October 2024).
+The datatype `color` is not looked into.
 """
 
 import json
