@@ -10,6 +10,7 @@ from vfod.app.doors import BrokerSecrets
 from vfod.app.recall import recall
 from vfod.clock import SystemClock
 from vfod.config.model import Config, Mqtt, VfoConfig
+from vfod.config.secrets import secret
 from vfod.device.address import port_from
 from vfod.device.port import Port
 from vfod.errors import ConfigError
@@ -59,14 +60,14 @@ def _secrets(mqtt: Mqtt | None) -> BrokerSecrets:
     """What the files say that the configuration names; ConfigError names the file."""
     if mqtt is None:
         return BrokerSecrets()
-    password = tls = None
-    try:
-        if mqtt.password_file is not None:
-            password = Path(mqtt.password_file).read_text(encoding="utf-8").strip("\r\n")
-        if mqtt.tls:
+    password = secret(mqtt.password_file) if mqtt.password_file is not None else None
+    tls = None
+    if mqtt.tls:
+        try:
             tls = ssl.create_default_context(cafile=mqtt.ca_file)
-    except (OSError, UnicodeDecodeError, ssl.SSLError) as error:
-        reason = getattr(error, "strerror", None) or error
-        where = mqtt.password_file if password is None and mqtt.password_file else mqtt.ca_file
-        raise ConfigError([f"{where}: cannot be used for the broker: {reason}"]) from error
+        except OSError as error:  # of which an SSLError is one
+            reason = error.strerror or error
+            raise ConfigError(
+                [f"{mqtt.ca_file}: cannot be used for the broker ({reason}); name its authorities"]
+            ) from error
     return BrokerSecrets(password=password, tls=tls)
