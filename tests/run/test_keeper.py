@@ -130,6 +130,19 @@ async def test_the_output_follows_the_windows_where_asked() -> None:
         assert not it.stream.state.vfos["main"].output
 
 
+async def test_an_output_found_on_between_windows_is_switched_off() -> None:
+    """A box that is plugged in with its output on does not radiate until a window opens."""
+    async with shack(
+        sweeps=[sweep()],
+        windows=[window()],
+        output_in_windows=True,
+        scenario="box: {output: true}",
+    ) as it:
+        await it.wait(30)
+        assert not it.stream.state.vfos["main"].output
+        assert not it.world.box.output
+
+
 async def test_the_wall_clock_jumps_into_a_window() -> None:
     """Network time arrives after boot: the window is joined within the time between two looks."""
     async with shack(sweeps=[sweep()], windows=[window("20:00", "22:00")]) as it:

@@ -67,11 +67,16 @@ class Vfo:
             self.desk.keep_quiet(recalled.quiet_for, left if left < math.inf else math.inf)
 
     async def run(self) -> None:
-        """Run until cancelled."""
+        """Run until cancelled; the keeper ends first, while the box can still be reached."""
         async with asyncio.TaskGroup() as group:
-            group.create_task(self.supervisor.run(), name=f"supervisor {self.name}")
-            group.create_task(self.tuner.look_now_and_then(), name=f"look {self.name}")
-            group.create_task(self.keeper.run(), name=f"keeper {self.name}")
+            supervising = group.create_task(self.supervisor.run(), name=f"supervisor {self.name}")
+            looking = group.create_task(self.tuner.look_now_and_then(), name=f"look {self.name}")
+            try:
+                # In this task itself: a cancellation reaches it before it reaches the others.
+                await self.keeper.run()
+            finally:
+                looking.cancel()
+                supervising.cancel()
 
 
 def windows_of(config: Config, vfo: str) -> Sequence[Window]:

@@ -92,6 +92,7 @@ class Keeper:
         self._sweeper: Sweeper | None = None
         self._task: asyncio.Task[None] | None = None
         self._by_person = False
+        self._link_is_new = False
         self._detectors: dict[str, Detector] = {}
         self._alarm = Alarm()
         #: Last time the agenda was looked at (monotonic), for the watchdog.
@@ -108,6 +109,7 @@ class Keeper:
             self._sweeper.poke()
 
     def _link_changed(self) -> None:
+        self._link_is_new = self._tuner.connected.is_set()
         self._poke()
         self._alarm.poke()
 
@@ -126,6 +128,8 @@ class Keeper:
                 )
         finally:
             await self._end("the daemon stopped", _DAEMON, None)
+            if self._output_in_windows:
+                await self._output(False)
 
     def _next_edge(self) -> float:
         window = self._stream.state.vfos[self._tuner.name].window
@@ -152,6 +156,10 @@ class Keeper:
             and self._tuner.limits_known
         ):
             self._start_for(slot)
+        elif slot is None and self._output_in_windows and self._link_is_new:
+            # A box that was switched on or plugged in between two windows.
+            await self._output(False)
+        self._link_is_new = False
         self._await_next(wall)
 
     def _await_next(self, wall: float) -> None:
@@ -221,6 +229,8 @@ class Keeper:
                 await self._tuner.tune(dial, by=_WINDOW, hand=self._tuner.newest_hand)
 
     async def _output(self, on: bool) -> None:
+        if self._stream.state.vfos[self._tuner.name].output is on:
+            return
         with contextlib.suppress(RefusedError, LineError):
             await self._tuner.switch_output(on, _WINDOW)
 
