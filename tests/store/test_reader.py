@@ -84,7 +84,7 @@ def test_observations_between_times(writer: Writer) -> None:
 
 
 def test_the_summary_of_a_night(writer: Writer) -> None:
-    """Visits, active visits, strongest level and its times, over sweeps, for each channel."""
+    """Visits, judged and active ones, strongest level and its times, over sweeps, for each channel."""
     rows = [
         stamped(1, observed(9_420_000, level=-80.0, active=False, sweep="one"), time=T),
         stamped(2, observed(9_420_000, level=-60.5, sweep="one"), time=T + 10),
@@ -97,21 +97,23 @@ def test_the_summary_of_a_night(writer: Writer) -> None:
         stamped(9, observed(9_420_000, level=-90.0, active=False), time=T + 15, vfo="attic"),
     ]
 
-    def summary(vfo: str, dial: int, visits: int, active: int, **more: Any) -> ChannelSummary:
+    def summary(vfo: str, dial: int, counts: str, **more: Any) -> ChannelSummary:
         given: dict[str, Any] = {"band": "31m", "unit": "dBm", "strongest": None}
         given |= {"first_active": None, "last_active": None} | more
-        return ChannelSummary(vfo=vfo, dial=dial, visits=visits, active_visits=active, **given)
+        visits, judged, active = map(int, counts.split())
+        given |= {"visits": visits, "judged_visits": judged, "active_visits": active}
+        return ChannelSummary(vfo=vfo, dial=dial, **given)
 
     twice = {"first_active": T + 10, "last_active": T + 20.5}
     once = {"first_active": T + 41, "last_active": T + 41}
     main = [
-        summary("main", 9_420_000, 5, 2, strongest=-50.0, **twice),
-        summary("main", 9_425_000, 1, 0, band=None),
-        summary("main", 9_430_000, 1, 1, unit="dB", strongest=40.0, **once),
+        summary("main", 9_420_000, "5 3 2", strongest=-50.0, **twice),
+        summary("main", 9_425_000, "1 0 0", band=None),
+        summary("main", 9_430_000, "1 1 1", unit="dB", strongest=40.0, **once),
     ]
     with written(writer, *rows) as reader:
         assert main == reader.channels(since=T, until=T + 50, vfo="main")
-        attic = summary("attic", 9_420_000, 1, 0, strongest=-90.0)
+        attic = summary("attic", 9_420_000, "1 1 0", strongest=-90.0)
         assert [attic, *main] == reader.channels(until=T + 50)
         assert -10.0 == reader.channels(vfo="main")[0].strongest
         assert [] == reader.channels(since=T + 1000)

@@ -208,15 +208,16 @@ def _print_channels(found: Sequence[ChannelSummary], zone: tzinfo | None, given:
 
 
 def channel_to_plain(item: ChannelSummary) -> dict[str, Any]:
-    """A channel as JSON knows it; occupancy is a share of the visits, its error relative."""
+    """A channel as JSON knows it; the occupancy is a share, its error relative to it."""
     occupancy, error = _occupancy(item)
     return {
         "vfo": item.vfo,
         "dial": item.dial,
         "band": item.band,
         "visits": item.visits,
+        "judged_visits": item.judged_visits,
         "active_visits": item.active_visits,
-        "occupancy": round(occupancy, 4),
+        "occupancy": None if occupancy is None else round(occupancy, 4),
         "relative_error": None if error == float("inf") else round(error, 4),
         "strongest": item.strongest,
         "unit": item.unit,
@@ -225,9 +226,12 @@ def channel_to_plain(item: ChannelSummary) -> dict[str, Any]:
     }
 
 
-def _occupancy(item: ChannelSummary) -> tuple[float, float]:
-    occupancy = item.active_visits / item.visits
-    return occupancy, relative_error(item.visits, occupancy)
+def _occupancy(item: ChannelSummary) -> tuple[float | None, float]:
+    """The share of the visits that could be judged, None where none could; its relative error."""
+    if not item.judged_visits:
+        return None, float("inf")
+    occupancy = item.active_visits / item.judged_visits
+    return occupancy, relative_error(item.judged_visits, occupancy)
 
 
 def _table(found: Iterable[ChannelSummary], zone: tzinfo | None) -> Iterator[str]:
@@ -236,7 +240,7 @@ def _table(found: Iterable[ChannelSummary], zone: tzinfo | None) -> Iterator[str
     for item in found:
         occupancy, error = _occupancy(item)
         known = f" ± {error:.0%}" if 0 < error < float("inf") else ""
-        shown = f"{occupancy:.0%}{known} " if item.active_visits else ""
+        shown = "unknown" if occupancy is None else f"{occupancy:.0%}{known} "
         strongest = "" if item.strongest is None else f"{item.strongest:.1f} {item.unit}"
         last = "" if item.last_active is None else local_text(item.last_active, zone)
         yield (

@@ -41,6 +41,7 @@ class Run:
 class ChannelSummary:
     """What the visits of one channel came to.
 
+    `judged_visits` are those of which it could be told whether the channel was active.
     `strongest` is the highest level of a visit in `unit`, None where none was measured;
     `first_active` and `last_active` are times, None where it never was.
     """
@@ -50,6 +51,7 @@ class ChannelSummary:
     band: str | None
     unit: str
     visits: int
+    judged_visits: int
     active_visits: int
     strongest: float | None
     first_active: float | None
@@ -130,11 +132,13 @@ class Reader:
         """A summary of each channel visited in that time, by VFO and dial frequency."""
         rows = self._all(
             "SELECT vfo, dial, nullif(max(band), '') AS band, unit,"
-            " sum(visits) AS visits, sum(active_visits) AS active_visits,"
+            " sum(visits) AS visits, sum(judged_visits) AS judged_visits,"
+            " sum(active_visits) AS active_visits,"
             " nullif(max(strongest), -4096) / 10.0 AS strongest,"
             " min(first_active) / 1000.0 AS first_active,"
             " max(last_active) / 1000.0 AS last_active"
-            " FROM (SELECT channel, count(*) AS visits, sum(measured & 3 = 1) AS active_visits,"
+            " FROM (SELECT channel, count(*) AS visits,"
+            "  sum(measured & 3 != 2) AS judged_visits, sum(measured & 3 = 1) AS active_visits,"
             "  max(measured >> 35) AS strongest,"
             "  min(CASE measured & 3 WHEN 1 THEN key END) AS first_active,"
             "  max(CASE measured & 3 WHEN 1 THEN key END) AS last_active"

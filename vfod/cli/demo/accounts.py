@@ -78,7 +78,7 @@ class Accounts:
             if channel["active_visits"]:
                 yield (
                     f"active      {format_frequency(channel['dial'])}, in "
-                    f"{channel['active_visits']} of {channel['visits']} visits, up to "
+                    f"{channel['active_visits']} of {channel['judged_visits']} visits that tell, up to "
                     f"{channel['strongest']:.0f} {channel['unit']}"
                 )
         for move in self.moves:
