@@ -44,6 +44,7 @@ class SerialPort:
         self._baud = baud
         self._dtr = dtr
         self._rts = rts
+        self._opening: asyncio.Future[int] | None = None
         self._closing: threading.Thread | None = None
 
     @property
@@ -53,7 +54,10 @@ class SerialPort:
 
     async def open(self, received: Received, lost: Lost) -> Line:
         """See Port."""
-        opening = asyncio.get_running_loop().run_in_executor(None, self._open)
+        if self._opening is not None and not self._opening.done():
+            # Nobody waits for that one any more; with it under way this one would find us busy.
+            await asyncio.wait([self._opening])
+        opening = self._opening = asyncio.get_running_loop().run_in_executor(None, self._open)
         try:
             fd = await asyncio.shield(opening)
         except asyncio.CancelledError:
@@ -63,10 +67,11 @@ class SerialPort:
 
     def close_fd(self, fd: int) -> None:
         """Close in a thread, which no exit of the program waits for."""
-        self._closing = threading.Thread(
+        closing = threading.Thread(
             target=_close, args=(fd,), name=f"close {self._path}", daemon=True
         )
-        self._closing.start()
+        closing.start()
+        self._closing = closing
 
     def _discard(self, opening: "asyncio.Future[int]") -> None:
         if not opening.cancelled() and opening.exception() is None:
