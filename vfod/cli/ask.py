@@ -9,7 +9,7 @@ from _socket import AF_UNIX, SOCK_STREAM
 from _socket import socket as Socket  # noqa: N812 - a class that is spelled like a function
 
 from vfod.config.places import exists, socket_places, to_open
-from vfod.errors import DaemonAbsentError, UsageError
+from vfod.errors import DaemonAbsentError, UsageError, VfodError
 
 #: Seconds to wait for an answer: several times what the box may take with all its repetitions.
 PATIENCE = 15.0
@@ -38,16 +38,9 @@ def connect(path: str) -> Socket:
     client.settimeout(PATIENCE)
     try:
         client.connect(path)
-    except PermissionError:
-        raise _forbidden(path) from None
-    except TimeoutError:
-        raise _silent(path) from None
-    except (FileNotFoundError, ConnectionRefusedError, NotADirectoryError):
-        raise _absent(path) from None
     except (OSError, ValueError) as error:
-        raise UsageError(
-            f"the control socket {path} cannot be used: {error}", remedy="name another --socket"
-        ) from None
+        client.close()
+        raise _explained(path, error) from None
     return client
 
 
@@ -76,6 +69,19 @@ def ask(path: str, line: bytes) -> bytes:
 def _may_search(path: str) -> bool:
     directory = path.rpartition("/")[0] or "/"
     return not exists(directory) or os.access(directory, os.X_OK)
+
+
+def _explained(path: str, error: Exception) -> VfodError:
+    match error:
+        case PermissionError():
+            return _forbidden(path)
+        case TimeoutError():
+            return _silent(path)
+        case FileNotFoundError() | ConnectionRefusedError() | NotADirectoryError():
+            return _absent(path)
+    return UsageError(
+        f"the control socket {path} cannot be used: {error}", remedy="name another --socket"
+    )
 
 
 def _absent(where: str) -> DaemonAbsentError:

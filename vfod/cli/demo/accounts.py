@@ -76,11 +76,7 @@ class Accounts:
         yield f"            in {self.vfo['sweep']['passes']} passes and {self.vfo['visits']} visits"
         for channel in self.channels:
             if channel["active_visits"]:
-                yield (
-                    f"active      {format_frequency(channel['dial'])}, in "
-                    f"{channel['active_visits']} of {channel['judged_visits']} visits that tell, up to "
-                    f"{channel['strongest']:.0f} {channel['unit']}"
-                )
+                yield f"active      {_active_text(channel)}"
         for move in self.moves:
             yield f"moved       {move['text']}"
         for who, dial in self.dials().items():
@@ -168,6 +164,12 @@ def _page(address: str) -> str:
         return connection.getresponse().read().decode()
     finally:
         connection.close()
+
+
+def _active_text(channel: dict[str, Any]) -> str:
+    share = f"{channel['active_visits']} of {channel['judged_visits']} visits that could tell"
+    level = f"{channel['strongest']:.0f} {channel['unit']}"
+    return f"{format_frequency(channel['dial'])}, in {share}, up to {level}"
 
 
 def _whole(value: float | None) -> int | None:
