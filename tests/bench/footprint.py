@@ -1,0 +1,83 @@
+"""What the daemon costs with all doors open: memory, and a core's time at rest and at work.
+
+From /proc: proc(5), `status` and `stat`.
+"""
+
+import os
+import time
+from pathlib import Path
+
+from tests.bench.figures import Figure
+from tests.bench.processes import Daemon, Processes, configuration
+from tests.real_parts import free_port
+
+_SECONDS = 10.0
+#: Visits a second: a settle of 20 ms and a dwell of 80 ms.
+_RATE = 10.0
+
+_TICKS = os.sysconf("SC_CLK_TCK")
+#: Fields of /proc/PID/stat after the name, which may hold spaces: utime and stime are 14 and 15,
+#: the first after the name is 3.
+_UTIME, _STIME = 14 - 3, 15 - 3
+
+
+def measure(folder: Path) -> list[Figure]:
+    """Raises MissingError where there is no broker."""
+    with Processes(folder) as processes:
+        config = configuration(
+            folder, port=processes.simulator(), broker=processes.broker(), web=free_port()
+        )
+        daemon = processes.daemon(config, "web", "metrics", "mqtt")
+        # What it does at its start is no rest.
+        time.sleep(1.0)
+        idle = _share(daemon)
+        daemon.ask("sweep-start", sweep="fast")
+        before = _visits(daemon)
+        busy = _share(daemon)
+        rate = (_visits(daemon) - before) / _SECONDS
+        memory = _resident(daemon)
+    return [
+        Figure(what="memory, all doors open", value=memory, unit="MB", most=70.0, note="resident"),
+        Figure(
+            what="share of a core at rest",
+            value=idle * 100,
+            unit="%",
+            most=1.0,
+            note=f"over {_SECONDS:g} s",
+        ),
+        Figure(
+            what=f"share of a core at {_RATE:g} visits a second",
+            # A machine that is too busy for the rate must not make it look cheaper.
+            value=busy * 100 * _RATE / rate,
+            unit="%",
+            most=10.0,
+            note=f"over {_SECONDS:g} s, reached {rate:.1f} a second, 2 readings each",
+        ),
+    ]
+
+
+def _share(daemon: Daemon) -> float:
+    """Part of a core that it uses from now on."""
+    begun, used = time.perf_counter(), _used(daemon)
+    time.sleep(_SECONDS)
+    return (_used(daemon) - used) / (time.perf_counter() - begun)
+
+
+def _used(daemon: Daemon) -> float:
+    """Seconds of a core that it has used."""
+    fields = Path(f"/proc/{daemon.pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[_UTIME]) + int(fields[_STIME])) / _TICKS
+
+
+def _resident(daemon: Daemon) -> float:
+    """Megabytes (10^6 bytes) in memory."""
+    for line in Path(f"/proc/{daemon.pid}/status").read_text().splitlines():
+        if line.startswith("VmRSS:"):
+            return int(line.split()[1]) * 1024 / 1e6
+    raise RuntimeError("the daemon has ended")
+
+
+def _visits(daemon: Daemon) -> int:
+    visits = daemon.ask("status")["vfos"]["main"]["sweep"]["visits"]
+    assert isinstance(visits, int)
+    return visits

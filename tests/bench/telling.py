@@ -1,0 +1,104 @@
+"""From the box's answer to a nudge until a subscriber of a real broker has the new dial.
+
+The box is simulated in this process, so that both moments are told by one clock; the daemon is a
+process of its own.
+"""
+
+import asyncio
+import json
+import statistics
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import aiomqtt
+
+from tests.bench.figures import Figure, milliseconds, p99
+from tests.bench.processes import SCENARIO, Daemon, Processes, configuration
+from vfod.clock import SystemClock
+from vfod.sim.air import Air
+from vfod.sim.box import SimBox
+from vfod.sim.pty import PtyLine
+from vfod.sim.receiver import SimReceiver
+from vfod.sim.scenario import parse
+
+_NUDGES = 300
+_TOPIC = "homie/5/vfod-main/dial/frequency"
+_PATIENCE = 20.0
+#: Hertz, as in the configuration.
+_INTERMEDIATE = 455_000
+
+
+class _Watched(SimBox):
+    """Notes when each piece it says was handed to its line."""
+
+    def __init__(self, text: str) -> None:
+        scenario = parse(text)
+        self.said: list[tuple[bytes, float]] = []
+        clock = SystemClock()
+        receiver = SimReceiver(Air(scenario, 1), scenario.receiver, 1)
+        super().__init__(clock=clock, setup=scenario.box, receiver=receiver, seed=1)
+
+    def connect(self, send: Callable[[bytes], None] | None) -> None:
+        def watched(data: bytes) -> None:
+            self.said.append((data, time.perf_counter()))
+            if send is not None:
+                send(data)
+
+        super().connect(watched)
+
+
+async def measure(folder: Path) -> list[Figure]:
+    """Raises MissingError where there is no broker."""
+    with Processes(folder) as processes:
+        broker = processes.broker()
+        box = _Watched(SCENARIO.format(settle="10ms"))
+        line = PtyLine(box, link=folder / "vfo", baud=None)
+        try:
+            config = configuration(folder, port=line.open(), broker=broker)
+            daemon = await asyncio.to_thread(processes.daemon, config, "mqtt")
+            seconds = await _nudges(daemon, box, broker)
+        finally:
+            line.close()
+            box.close()
+    return [
+        Figure(
+            what="from the box's reply to an MQTT subscriber, p99",
+            value=p99(seconds) * 1e3,
+            unit="ms",
+            most=20.0,
+            note=f"median {milliseconds(statistics.median(seconds))}, {_NUDGES} nudges",
+        )
+    ]
+
+
+async def _nudges(daemon: Daemon, box: _Watched, broker: int) -> list[float]:
+    seconds = []
+    reader, writer = await asyncio.open_unix_connection(str(daemon.control))
+    try:
+        async with aiomqtt.Client("127.0.0.1", broker) as client, asyncio.timeout(_PATIENCE * 3):
+            await client.subscribe(_TOPIC, qos=1)
+            messages = client.messages
+            await anext(messages)  # what is retained
+            for number in range(_NUDGES):
+                box.said.clear()
+                request = {"jsonrpc": "2.0", "id": number, "method": "nudge"}
+                words = json.dumps(request | {"params": {"steps": 1}})
+                writer.write(words.encode() + b"\n")
+                message = await anext(messages)
+                arrived = time.perf_counter()
+                seconds.append(arrived - _replied(box, message.payload))
+                answer = json.loads(await reader.readline())
+                if "result" not in answer:
+                    raise RuntimeError(f"nudge: {answer}")
+    finally:
+        writer.close()
+        await writer.wait_closed()
+    return seconds
+
+
+def _replied(box: _Watched, payload: object) -> float:
+    """When the box said the frequency that belongs to what the subscriber was told."""
+    assert isinstance(payload, bytes)
+    oscillator = f"{int(payload) + _INTERMEDIATE}.000".encode()
+    return next(when for data, when in box.said if oscillator in data)
