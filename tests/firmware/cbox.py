@@ -16,8 +16,8 @@ Do = Callable[[str, Any], bytes]
 
 #: Events are held for 50 ms after the last one (docs/protocol.md, 6.4), by a clock of milliseconds.
 SPACING = 51
-#: What a tune takes where a case says `slow: true`, milliseconds: until it is said.
-SLOW = 10**8
+#: What a tune takes where a case says `slow: true`, milliseconds: longer than all other waiting.
+SLOW = 2 * 10**9
 
 _ROOM = 1 << 16
 

@@ -66,7 +66,7 @@ size_t model_size(void)
 
 void model_make(struct model *model, uint32_t settling)
 {
-    memset(model, 0, sizeof *model);
+    memset(model, 0, offsetof(struct model, sent)); /* what was sent is large, and counted */
     model->settling = settling;
     model->box = (struct vfoline_box){
         .model = "reference",
@@ -94,7 +94,6 @@ void model_power_on(struct model *model, uint32_t boot)
     model->level = 1234;
     model->battery = 3700;
     model->temperature = 215;
-    model->broken = false;
     vfoline_begin(&model->line, &model->box, model, boot, 7000000000u);
 }
 

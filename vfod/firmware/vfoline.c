@@ -232,7 +232,8 @@ static struct span key_of(struct span word)
 
 static bool is(struct span word, const char *text)
 {
-    while (word.at < word.end && *text == *word.at) {
+    /* A bad line may have bytes 00. */
+    while (word.at < word.end && *text != '\0' && *text == *word.at) {
         word.at++;
         text++;
     }

@@ -63,8 +63,8 @@ struct vfoline_box {
     uint32_t resolution; /* largest distance between neighbouring frequencies, at least 1 */
     uint16_t settle;     /* milliseconds, the longest that a tune takes to be quiet again (4.6) */
 
-    /* Send the whole line now or later, in one piece; or drop the whole line where nobody
-     * listens. Not longer than the line itself takes. */
+    /* Send the whole line, now or later, in one piece; or drop the whole line when it cannot go,
+     * because nobody listens. Never wait for the other side (1.7). */
     void (*put)(void *own, const char *bytes, uint8_t count);
     /* A clock that counts on and goes from FFFFFFFF to 0. */
     uint32_t (*milliseconds)(void *own);

@@ -102,7 +102,7 @@ class BoxSession:
         while self._lines:
             raw = self._lines.popleft()
             if isinstance(raw, Garbage):
-                if raw.kind is not Fault.CUT and not is_answer(raw.sample):
+                if raw.kind is not Fault.CUT and not _is_nothing(raw.sample):
                     self._out.append(self._refusal(None, Code.SYNTAX, raw.kind))
                 continue
             asked = self._judge(raw)
@@ -111,7 +111,7 @@ class BoxSession:
 
     def _judge(self, raw: bytes) -> Asked | None:
         """The request in a line, or None when the line is dealt with; the order matters."""
-        if is_answer(raw) or not raw.strip(b" "):
+        if _is_nothing(raw):
             return None
         try:
             line = parse(raw)
@@ -166,3 +166,8 @@ class BoxSession:
     def _reply(self, verb: str, fields: list[str], tag: int | None) -> bytes:
         counters = [f"e={self.newest_event}", f"h={self.newest_hand}"]
         return write(verb, fields + counters, tag=tag)
+
+
+def _is_nothing(raw: bytes) -> bool:
+    """What gets no answer, whatever else is wrong with it (docs/protocol.md, 5.1)."""
+    return is_answer(raw) or not raw.strip(b" ")
