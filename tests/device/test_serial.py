@@ -7,124 +7,31 @@ numbers of devices and of terminal ioctls are those of the kernel's own headers.
 import asyncio
 import contextlib
 import fcntl
-import grp
 import os
-import pwd
 import random
-import re
 import resource
-import socket
 import struct
-import subprocess
-import sys
 import termios
 import threading
-import tty
-from collections.abc import AsyncIterator, Callable, Iterator
 from pathlib import Path
 
 import pytest
-import serial.serialposix
 
+from tests.device.terminals import Ear, Pty, moment, opened
 from tests.device.tiny import TinyBox
 from vfod.clock import SystemClock
-from vfod.device import places
 from vfod.device import serial as ours
 from vfod.device.link import Link, Told
-from vfod.device.port import WRITE_LIMIT, Line
+from vfod.device.port import WRITE_LIMIT
 from vfod.device.serial import SerialPort
 from vfod.device.supervise import Supervisor
 from vfod.errors import (
     LineError,
     LineLostError,
-    PortBusyError,
-    PortForbiddenError,
-    PortMissingError,
 )
 from vfod.wire import messages as m
 
 pytestmark = [pytest.mark.real_time, pytest.mark.no_leaks]
-
-
-class Pty:
-    """A pseudo-terminal; the far end is `master`, and may have a box behind it."""
-
-    def __init__(self, box: TinyBox | None = None) -> None:
-        self.master, slave = os.openpty()
-        tty.setraw(slave)
-        self.path = os.ttyname(slave)
-        # Kept, so that the far end does not see a hang-up when the host is away.
-        self._slave = slave
-        self._watched = box is not None
-        os.set_blocking(self.master, False)
-        if box is not None:
-            box.send = self.send
-            loop = asyncio.get_running_loop()
-            loop.add_reader(self.master, lambda: box.feed(os.read(self.master, 4096)))
-
-    def send(self, data: bytes) -> None:
-        os.write(self.master, data)
-
-    def unplug(self) -> None:
-        if self.master >= 0:
-            if self._watched:
-                asyncio.get_running_loop().remove_reader(self.master)
-            os.close(self.master)
-            os.close(self._slave)
-            self.master = self._slave = -1
-
-
-@pytest.fixture
-async def pty() -> AsyncIterator[Pty]:
-    made = Pty()
-    yield made
-    made.unplug()
-
-
-class Ear:
-    """What a line told."""
-
-    def __init__(self) -> None:
-        self.data = b""
-        self.losses: list[LineError] = []
-        self._changed = asyncio.Event()
-
-    def received(self, data: bytes) -> None:
-        self.data += data
-        self._changed.set()
-
-    def lost(self, error: LineError) -> None:
-        self.losses.append(error)
-        self._changed.set()
-
-    async def until(self, true: Callable[[], object]) -> None:
-        async with asyncio.timeout(5):
-            while not true():
-                self._changed.clear()
-                await self._changed.wait()
-
-
-@pytest.fixture
-async def ear() -> Ear:
-    return Ear()
-
-
-async def opened(path: str, ear: Ear) -> Line:
-    return await SerialPort(path).open(ear.received, ear.lost)
-
-
-async def moment(seconds: float = 0.05) -> None:
-    clock = SystemClock()
-    await clock.sleep_until(clock.monotonic() + seconds)
-
-
-async def failure(path: str, ear: Ear, kind: type[LineError]) -> LineError:
-    with pytest.raises(kind) as caught:
-        await opened(path, ear)
-    return caught.value
-
-
-# --- bytes ---------------------------------------------------------------------------------------
 
 
 async def test_bytes_go_both_ways(pty: Pty, ear: Ear) -> None:
@@ -154,7 +61,7 @@ async def test_old_input_is_dropped(pty: Pty, ear: Ear) -> None:
 async def test_hang_up_at_close_is_switched_off(pty: Pty, ear: Ear) -> None:
     """HUPCL is clear, so that DTR stays up over a close and the next open resets no board."""
     line = await opened(pty.path, ear)
-    attributes = termios.tcgetattr(pty._slave)
+    attributes = termios.tcgetattr(pty.slave)
     assert 0 == attributes[2] & termios.HUPCL
     assert attributes[4] == attributes[5] == termios.B115200
     line.close()
@@ -169,9 +76,6 @@ async def test_closing_twice_and_writing_afterwards(pty: Pty, ear: Ear) -> None:
     assert [] == ear.losses
     with pytest.raises(BlockingIOError):
         os.read(pty.master, 10)
-
-
-# --- lost ----------------------------------------------------------------------------------------
 
 
 async def test_unplugged(pty: Pty, ear: Ear) -> None:
@@ -275,177 +179,6 @@ async def _nothing(link: Link) -> None:
     """Nothing is set up."""
 
 
-# --- opening that fails --------------------------------------------------------------------------
-
-
-async def test_open_twice(pty: Pty, ear: Ear) -> None:
-    """The second opening is refused and names the holder: this process."""
-    line = await opened(pty.path, ear)
-    error = await failure(pty.path, ear, PortBusyError)
-    assert f"{pty.path} is held by process {os.getpid()} (" in str(error)
-    assert "python" in str(error)
-    line.close()
-    again = await opened(pty.path, ear)
-    again.close()
-
-
-@pytest.fixture
-def holder(pty: Pty) -> Iterator[int]:
-    """The process number of somebody else who has the port."""
-    holds = (
-        "import fcntl, sys\n"
-        "port = open(sys.argv[1], 'r+b', buffering=0)\n"
-        "fcntl.flock(port, fcntl.LOCK_EX)\n"
-        "print('held', flush=True)\n"
-        "sys.stdin.read()\n"
-    )
-    with subprocess.Popen(
-        [sys.executable, "-c", holds, pty.path], stdin=subprocess.PIPE, stdout=subprocess.PIPE
-    ) as process:
-        assert process.stdout is not None
-        assert b"held\n" == process.stdout.readline()
-        yield process.pid
-        assert process.stdin is not None
-        process.stdin.close()
-        process.wait(10)
-
-
-async def test_held_by_another_process(pty: Pty, holder: int, ear: Ear) -> None:
-    """The holder is named by number and command."""
-    error = await failure(pty.path, ear, PortBusyError)
-    assert re.search(rf"process {holder} \(.*python.* -c import fcntl", str(error))
-
-
-async def test_missing(ear: Ear, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """No such port; the remedy lists those that are there."""
-    monkeypatch.setattr(places, "STABLE_NAMES", tmp_path)
-    error = await failure("/dev/ttyNOWHERE", ear, PortMissingError)
-    assert "/dev/ttyNOWHERE: there is no such port" in str(error)
-    assert "plug the VFO in" in str(error)
-    (tmp_path / "usb-One_VFO-if00").touch()
-    error = await failure("/dev/ttyNOWHERE", ear, PortMissingError)
-    assert "usb-One_VFO-if00" in error.remedy
-    assert ("missing", "/dev/ttyNOWHERE") == (error.reason, error.port)
-
-
-async def test_a_link_that_leads_nowhere(ear: Ear, tmp_path: Path) -> None:
-    (tmp_path / "vfo").symlink_to("/dev/ttyNOWHERE")
-    error = await failure(str(tmp_path / "vfo"), ear, PortMissingError)
-    assert "leads to /dev/ttyNOWHERE, which is not there" in str(error)
-
-
-async def test_a_link_to_itself(ear: Ear, tmp_path: Path) -> None:
-    (tmp_path / "vfo").symlink_to(tmp_path / "vfo")
-    error = await failure(str(tmp_path / "vfo"), ear, LineError)
-    assert "leads to itself" in str(error)
-
-
-@pytest.fixture
-def things(tmp_path: Path) -> Iterator[Path]:
-    (tmp_path / "directory").mkdir()
-    (tmp_path / "ordinary").write_text("not a port")
-    os.mkfifo(tmp_path / "pipe")
-    with socket.socket(socket.AF_UNIX) as bound:
-        bound.bind(str(tmp_path / "socket"))
-        yield tmp_path
-
-
-@pytest.mark.parametrize(
-    ("name", "says"),
-    [
-        ("directory", "is a directory"),
-        ("ordinary", "is an ordinary file"),
-        ("pipe", "is a named pipe"),
-        ("socket", "is a Unix socket"),
-        ("/dev/null", "is not a serial port"),
-        ("ordinary/vfo", "there is no such port"),
-    ],
-)
-async def test_what_is_no_serial_port(ear: Ear, things: Path, name: str, says: str) -> None:
-    """Each kind of file is told apart, and none of them blocks the opening."""
-    error = await failure(str(things / name), ear, LineError)
-    assert says in str(error)
-
-
-#: Tries once before it becomes nobody, because nobody may not read every library.
-_NOBODY = """
-import asyncio, os, sys
-from vfod.device.serial import SerialPort
-from vfod.errors import LineError
-
-async def attempt(path):
-    try:
-        await SerialPort(path).open(print, print)
-    except LineError as error:
-        return f"{error.reason} {error}"
-
-asyncio.run(attempt("/dev/ttyNOWHERE"))
-if os.getuid() == 0:
-    os.setgroups([])
-    os.setgid(65534)
-    os.setuid(65534)
-print(asyncio.run(attempt(sys.argv[1])))
-"""
-
-
-@pytest.mark.parametrize("mode", [0o660, 0o600])
-def test_not_permitted(mode: int) -> None:
-    """The group of the device file is named, and how to join it, unless that would not help.
-
-    Root may everything, so a child asks that has become nobody.
-    """
-    master, slave = os.openpty()
-    device = Path(os.ttyname(slave))
-    device.chmod(mode if os.getuid() == 0 else mode & 0o060)
-    group = grp.getgrgid(device.stat().st_gid).gr_name
-    done = subprocess.run(
-        [sys.executable, "-c", _NOBODY, str(device)], capture_output=True, text=True, check=False
-    )
-    os.close(master)
-    os.close(slave)
-    assert "" == done.stderr
-    assert done.stdout.startswith(f"forbidden {device}: ")
-    if mode & 0o060:
-        user = pwd.getpwuid(os.getuid() or 65534).pw_name
-        assert f"it belongs to the group {group}: sudo usermod -aG {group} {user}" in done.stdout
-    else:
-        assert f"let its group use it: sudo chmod g+rw {device}" in done.stdout
-
-
-def test_forbidden_by_a_folder() -> None:
-    """Where not even the file can be looked at, no group is made up."""
-    error = places.refusal("/dev/ttyNOWHERE", PermissionError(13, "Permission denied"))
-    assert isinstance(error, PortForbiddenError)
-    assert "administrator" in str(error)
-
-
-async def test_a_speed_that_cannot_be(pty: Pty, ear: Ear, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A driver that refuses the speed: the error names it."""
-
-    def refuse(self: object, speed: int) -> None:
-        raise ValueError("Failed to set custom baud rate")
-
-    monkeypatch.setattr(serial.serialposix.Serial, "_set_special_baudrate", refuse)
-    with pytest.raises(LineError, match="cannot be set to 12345 baud"):
-        await SerialPort(pty.path, 12345).open(ear.received, ear.lost)
-
-
-async def test_opening_may_be_cancelled(pty: Pty, ear: Ear) -> None:
-    """A descriptor that arrives after nobody wants it any more is closed."""
-    port = SerialPort(pty.path)
-    for _ in range(5):
-        opening = asyncio.create_task(port.open(ear.received, ear.lost))
-        await moment(0.001)
-        opening.cancel()
-        with contextlib.suppress(asyncio.CancelledError):
-            (await opening).close()
-    await moment(0.1)
-    line = await port.open(ear.received, ear.lost)
-    line.close()
-
-
-# --- control lines -------------------------------------------------------------------------------
-
 #: From the kernel's asm-generic/termios.h.
 TIOCM_DTR, TIOCM_RTS = 0x002, 0x004
 
@@ -499,13 +232,10 @@ async def test_alone_on_the_device(
         monkeypatch.setattr(ours, "_PSEUDO_TERMINALS", ())
     line = await opened(pty.path, ear)
     # TIOCGEXCL of asm-generic/ioctls.h: _IOR('T', 0x40, int)
-    exclusive = struct.unpack("i", fcntl.ioctl(pty._slave, 0x80045440, bytes(4)))[0]
+    exclusive = struct.unpack("i", fcntl.ioctl(pty.slave, 0x80045440, bytes(4)))[0]
     assert hardware == bool(exclusive)
-    fcntl.ioctl(pty._slave, termios.TIOCNXCL)
+    fcntl.ioctl(pty.slave, termios.TIOCNXCL)
     line.close()
-
-
-# --- with a box ----------------------------------------------------------------------------------
 
 
 async def test_a_box_behind_a_terminal() -> None:

@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator
 
 import pytest
 
-from tests.device.test_serial import Ear, moment
+from tests.device.terminals import Ear, moment
 from tests.device.tiny import TinyBox
 from tests.real_parts import free_port
 from vfod.clock import SystemClock
@@ -60,11 +60,6 @@ async def server() -> AsyncIterator[tuple[Server, int]]:
     port = await made.start()
     yield made, port
     await made.stop()
-
-
-@pytest.fixture
-async def ear() -> Ear:
-    return Ear()
 
 
 async def test_a_box_behind_a_server(server: tuple[Server, int]) -> None:

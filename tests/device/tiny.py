@@ -21,6 +21,10 @@ def _as_it_is(data: bytes) -> bytes | None:
     return data
 
 
+def tune(megahertz: float, hand: int | None = None) -> m.Tune:
+    return m.Tune(frequency=round(megahertz * 1e9), hand=hand)
+
+
 class TinyBox:
     """Answers at once, a tune after `settle` seconds. Switches make it a bad one."""
 

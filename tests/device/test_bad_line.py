@@ -1,0 +1,97 @@
+"""A line that loses, doubles, delays and babbles."""
+
+import asyncio
+import contextlib
+import random
+
+import pytest
+
+from tests.device.tiny import TinyBox, tune
+from tests.device.watched_link import Bench, refused
+from vfod.errors import (
+    LineError,
+    OutOfRangeError,
+)
+from vfod.wire import messages as m
+
+pytestmark = pytest.mark.no_leaks
+
+
+@pytest.mark.parametrize(
+    ("garbage", "reason"),
+    [
+        (b"\x80\x00\xff\n", "unprintable"),
+        (b"x" * 300 + b"\n", "overlong"),
+        (b"booting...", "cut"),
+        (b"Guru meditation\n", "syntax"),
+        (b"#1003 ok f=1 e=0 h=0 *0000\n", "checksum"),
+        (b"AT\r\n", "syntax"),
+    ],
+)
+async def test_garbage_in_mid_stream(bench: Bench, garbage: bytes, reason: str) -> None:
+    """Whatever comes between two lines, the next one is read, and the garbage is counted."""
+    link = await bench.opened()
+    bench.box.say(garbage)
+    assert m.Tuned(frequency=9_000_000_000) == await link.ask(tune(9))
+    assert bench.tally.retries == 0
+    assert reason in bench.tally.strays
+
+
+@pytest.mark.parametrize("pieces", [1, 2, 7])
+async def test_answers_in_pieces(bench: Bench, pieces: int) -> None:
+    """An answer that comes in pieces is the same answer."""
+    link = await bench.opened()
+
+    def chop(data: bytes) -> None:
+        for at in range(0, len(data), pieces):
+            bench.box.send(data[at : at + pieces])
+
+    bench.box.mangle = chop
+    for megahertz in (7.0, 8.0, 9.0):
+        frequency = round(megahertz * 1e9)
+        assert m.Tuned(frequency=frequency) == await link.ask(tune(megahertz))
+
+
+@pytest.mark.parametrize("seed", range(6))
+async def test_no_answer_is_taken_for_anothers(seed: int) -> None:
+    """On a line that loses, doubles and delays, an answer is right or there is none."""
+    dice = random.Random(seed)
+    bench = Bench(TinyBox())
+    box = bench.box
+    loop = asyncio.get_running_loop()
+
+    def maul(data: bytes) -> bytes | None:
+        left = b"".join(bytes([byte]) * dice.choices([0, 1, 2], [1, 198, 1])[0] for byte in data)
+        if dice.random() < 0.05:
+            loop.call_later(dice.uniform(0.2, 0.9), box.send, left)
+            return None
+        return left
+
+    asked = right = 0
+    while asked < 300:
+        link = await bench.open()
+        box.mangle = maul
+        with contextlib.suppress(LineError):
+            while asked < 300:
+                frequency = 7_000_000_000 + asked * 1_000_000
+                asked += 1
+                answer = await link.ask(m.Tune(frequency=frequency))
+                assert m.Tuned(frequency=frequency) == answer
+                right += 1
+        link.close()
+        box.mangle = lambda data: data
+        await bench.passes(1.0)
+    assert right > 280
+    assert bench.tally.retries > 10
+    assert bench.tally.strays.total() > 10
+
+
+async def test_what_a_question_took_is_measured(bench: Bench) -> None:
+    """Verb, seconds and result of every question, for a histogram."""
+    bench.box.settle = 0.2
+    link = await bench.opened()
+    bench.measured.clear()
+    await link.ask(tune(9))
+    await refused(link.ask(tune(61)), OutOfRangeError)
+    assert ["tune ok", "tune range"] == [f"{verb} {result}" for verb, _, result in bench.measured]
+    assert [0.208, 0.208] == pytest.approx([seconds for _, seconds, _ in bench.measured])
