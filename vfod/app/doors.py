@@ -3,7 +3,7 @@
 import ssl
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from vfod.clock import Clock
@@ -32,7 +32,7 @@ class Hands:
 class BrokerSecrets:
     """What the broker wants to see, read from files of their own; never from the configuration."""
 
-    password: str | None = None
+    password: str | None = field(default=None, repr=False)
     tls: ssl.SSLContext | None = None
 
 

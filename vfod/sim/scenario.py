@@ -295,8 +295,7 @@ def load(path: Path | None = None) -> Scenario:
 def parse(text: str, name: str = "scenario") -> Scenario:
     """The scenario in a text; `name` stands in front of a complaint."""
     try:
-        # _Texts is a SafeLoader.
-        plain = yaml.load(text, Loader=_Texts)  # noqa: S506
+        plain = yaml.load(text, Loader=_Texts)  # noqa: S506 - _Texts is a SafeLoader
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
         where = f":{mark.line + 1}:{mark.column + 1}" if mark else ""

@@ -1,0 +1,157 @@
+"""Simulator, broker and daemon as processes of their own, each of which can be killed."""
+
+import http.client
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
+
+from tests.real_parts import Server, free_port
+from vfod.clock import wait_until
+
+CONFIG = """
+place: {{zone: UTC, region: 1}}
+vfos:
+  main:
+    port: {here}/vfo0
+    quiet: 2s
+    receiver: [{{from: 150k, to: 30M, detector: envelope, intermediate_frequency: 455k}}]
+    level_table: {{0: -130dBm, 4095: -10dBm}}
+sweeps:
+  test: {{bands: [41m], dwell: 250ms, settle: 100ms, readings: 2, hold: off}}
+windows:
+  - {{name: first, sweep: test, from: 00:00, until: 12:00}}
+  - {{name: second, sweep: test, from: 12:00, until: 00:00}}
+mqtt: {{host: 127.0.0.1, port: {broker}}}
+web: {{listen: "127.0.0.1:{web}"}}
+"""
+
+
+class Household:
+    """Where everything is, and what each door says."""
+
+    def __init__(self, here: Path, broker: Server) -> None:
+        self.here = here
+        self.broker = broker
+        self.web = free_port()
+        self.journal = here / "journal.sqlite"
+        self.socket = here / "control.sock"
+        self.config = here / "vfod.yaml"
+        self.config.write_text(CONFIG.format(here=here, broker=broker.port, web=self.web))
+        self._running: dict[str, subprocess.Popen[bytes]] = {}
+
+    def start(self, name: str) -> None:
+        """Start "box", "broker" or "daemon"."""
+        if name == "broker":
+            self.broker.start()
+            return
+        words = {
+            "box": ["simulate", "--link", str(self.here / "vfo0"), "--keys"],
+            "daemon": ["serve", "--config", str(self.config), "--socket", str(self.socket),
+                       "--journal", str(self.journal)],
+        }[name]  # fmt: skip
+        with (self.here / f"{name}.log").open("ab") as log:
+            self._running[name] = subprocess.Popen(
+                [sys.executable, "-m", "vfod", *words],
+                stdin=subprocess.PIPE,
+                stdout=log,
+                stderr=log,
+                env={**os.environ, "PYTHONPATH": str(Path.cwd())},
+            )
+
+    def kill(self, name: str) -> None:
+        """End it without a word."""
+        if name == "broker":
+            self.broker.kill()
+            return
+        self._end(name, signal.SIGKILL)
+
+    def stop(self, name: str) -> int:
+        """Ask it to end; its exit status."""
+        return self._end(name, signal.SIGTERM)
+
+    def _end(self, name: str, number: int) -> int:
+        process = self._running.pop(name)
+        process.send_signal(number)
+        status = process.wait(15)
+        if process.stdin is not None:
+            process.stdin.close()
+        return status
+
+    def close(self) -> None:
+        """End all that runs."""
+        for name in list(self._running):
+            self.kill(name)
+
+    def knob(self, keys: bytes) -> None:
+        """Keys of the simulator: + and - turn."""
+        stdin = self._running["box"].stdin
+        assert stdin is not None
+        stdin.write(keys)
+        stdin.flush()
+
+    # --- what the doors say ---------------------------------------------------------------------
+
+    def ask(self, method: str, **params: object) -> dict[str, Any]:
+        """What the control socket answers."""
+        request = {"jsonrpc": "2.0", "id": 1, "method": method, "params": params}
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as door:
+            door.settimeout(10)
+            door.connect(str(self.socket))
+            door.sendall(json.dumps(request).encode() + b"\n")
+            answer = json.loads(door.makefile("rb").readline())
+        assert "result" in answer, answer
+        return dict(answer["result"])
+
+    def vfo(self) -> dict[str, Any]:
+        """The state of the VFO by the control socket."""
+        return dict(self.ask("status")["vfos"]["main"])
+
+    def scraped(self) -> int:
+        """The dial by /metrics, hertz."""
+        web = http.client.HTTPConnection("127.0.0.1", self.web, timeout=10)
+        web.request("GET", "/metrics")
+        page = web.getresponse().read().decode()
+        web.close()
+        line = next(w for w in page.splitlines() if w.startswith("vfod_dial_frequency_hertz{"))
+        return int(float(line.rpartition(" ")[2]))
+
+    def retained(self) -> dict[str, str]:
+        """What the broker holds of the daemon and the VFO: the last two levels of each topic."""
+        found: dict[str, str] = {}
+        client = paho.Client(CallbackAPIVersion.VERSION2)
+        client.on_message = lambda _client, _data, message: found.update(
+            {"/".join(message.topic.split("/")[2:]): message.payload.decode()}
+        )
+        client.on_connect = _subscribe
+        client.connect("127.0.0.1", self.broker.port)
+        for _ in range(25):
+            client.loop(0.02)
+        client.disconnect()
+        return found
+
+
+def _subscribe(client: paho.Client, *_: object) -> None:
+    client.subscribe("#", 1)
+
+
+async def until(what: Callable[[], Any], clock: Callable[[], float], limit: float = 30.0) -> Any:
+    """Ask again every tenth of a second of real time until the answer is true."""
+    deadline = clock() + limit
+    last: object = None
+    while clock() < deadline:
+        try:
+            if last := what():
+                return last
+        except (OSError, ValueError, StopIteration) as error:
+            last = error
+        await wait_until(clock() + 0.1)
+    raise AssertionError(f"not within {limit} s; last: {last!r}")
