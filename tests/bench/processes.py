@@ -88,7 +88,10 @@ class Processes:
     def __enter__(self) -> "Processes":
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is not None:
+            for name, process in self._running:
+                print(f"{name} ({process.poll()}): {self.log(name)}", file=sys.stderr)
         for _name, process in reversed(self._running):
             process.send_signal(signal.SIGTERM)
             try:
