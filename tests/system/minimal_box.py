@@ -69,8 +69,10 @@ class Box:
             if this == self.newest:
                 return self.said  # [5.5]
             self.newest = this
-        self.said = self.reply(self.answer(match[2], fields), tag)
-        return self.said
+        said = self.reply(self.answer(match[2], fields), tag)
+        if tag:
+            self.said = said
+        return said
 
     def answer(self, verb: str, fields: dict[str, str]) -> str:
         match verb:

@@ -10,6 +10,8 @@ SUMMARY = {
     "serve": "run the daemon",
     "check": "look through the configuration and say what it amounts to",
     "config": "the configuration's schema, or the configuration as it was understood",
+    "conform": "whether a VFO speaks the line protocol right, point by point",
+    "firmware": "what a VFO's firmware needs, in C, put into your project",
     "simulate": "a simulated VFO with invented stations on the air",
     "status": "where the dial is and what the sweep does",
     "tune": "move the dial to a frequency",
@@ -83,6 +85,14 @@ def _carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.configuration import config
 
             return config(words)
+        case "conform":
+            from vfod.cli.conform import conform
+
+            return conform(words)
+        case "firmware":
+            from vfod.cli.firmware import firmware
+
+            return firmware(words)
         case "simulate":
             from vfod.cli.simulate import simulate
 

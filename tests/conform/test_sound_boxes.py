@@ -1,0 +1,124 @@
+"""The conformance check passes on every box that is right, whatever it hangs on."""
+
+import asyncio
+import json
+import sys
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import pytest
+
+from tests.conform.rig import failed, hand_on, outcomes, skipped
+from vfod.cli.verbs import run
+from vfod.clock import Clock, SystemClock
+from vfod.conform.table import POINTS
+from vfod.device.address import port_from
+from vfod.sim.jump import SimClock
+from vfod.sim.memory import MemoryPort
+from vfod.sim.pty import PtyLine
+from vfod.sim.scenario import BoxSetup, Scenario
+from vfod.sim.tcp import TcpLine
+from vfod.sim.world import build
+
+MINIMAL = Path(__file__).parents[1] / "system" / "minimal_box.py"
+#: 2026-11-25 19:00 UTC.
+EVENING = 1_795_633_200.0
+
+
+def _simulated(clock: Clock, **setup: object):  # type: ignore[no-untyped-def]  # a world
+    return build(Scenario(box=BoxSetup(**setup)), clock=clock)  # type: ignore[arg-type]  # as given
+
+
+def test_the_table_is_as_large_as_promised() -> None:
+    """At least 60 points, each with a name of its own and a paragraph that the document has."""
+    document = (Path(__file__).parents[2] / "docs" / "protocol.md").read_text(encoding="utf-8")
+    assert len(POINTS) >= 60
+    assert len(POINTS) == len({point.name for point in POINTS})
+    assert [] == [point.name for point in POINTS if f"**{point.paragraph}**" not in document]
+
+
+async def test_in_memory_with_a_hand() -> None:
+    """Every point of what it can, the whole minute too; the box is left as it was found."""
+    clock = SimClock(wall=EVENING)
+    world = _simulated(clock, settle=0.02)
+    world.box.output, world.box.select, world.box.step = True, 5, 500
+    before = world.box.oscillator
+    hand = hand_on(world.box, clock)
+    found = await outcomes(MemoryPort(world.box), clock, hand, quick=False)
+    assert [] == failed(found)
+    assert {"cannot-output", "cannot-select", "cannot-mute", "cannot-knob"} == set(skipped(found))
+    box = world.box
+    assert (before, True, 5, 500) == (box.oscillator, box.output, box.select, box.step)
+    world.box.close()
+
+
+async def test_without_any_ability() -> None:
+    """What it cannot do is skipped, saying so, and refused with `unknown`."""
+    clock = SimClock(wall=EVENING)
+    world = _simulated(clock, abilities=frozenset())
+    found = await outcomes(MemoryPort(world.box), clock, hand_on(world.box, clock))
+    assert [] == failed(found)
+    assert "it has not the ability output" == skipped(found)["output"]
+    assert "cannot-output" not in skipped(found)
+    world.box.close()
+
+
+async def test_a_slow_and_coarse_box() -> None:
+    """Half a second to settle, and steps of 15 Hz."""
+    clock = SimClock(wall=EVENING)
+    world = _simulated(clock, settle=0.5, resolution=15_000)
+    found = await outcomes(MemoryPort(world.box), clock, hand_on(world.box, clock))
+    assert [] == failed(found)
+    world.box.close()
+
+
+@pytest.mark.real_time
+@pytest.mark.no_leaks
+async def test_on_a_pseudo_terminal() -> None:
+    """As on a serial device, with a hand."""
+    clock = SystemClock()
+    world = _simulated(clock)
+    line = PtyLine(world.box)
+    found = await outcomes(port_from(line.open()), clock, hand_on(world.box, clock))
+    assert [] == failed(found)
+    line.close()
+    world.box.close()
+
+
+@pytest.mark.real_time
+async def test_over_tcp_without_a_hand() -> None:
+    """What a hand must do is skipped and says why."""
+    clock = SystemClock()
+    world = _simulated(clock)
+    line = await TcpLine(world.box).open()
+    found = await outcomes(port_from(line.address), clock, None)
+    assert [] == failed(found)
+    assert "left out by --no-hands" == skipped(found)["hand-turn"] == skipped(found)["reset"]
+    line.close()
+    world.box.close()
+
+
+@pytest.fixture
+async def minimal() -> AsyncIterator[str]:
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, str(MINIMAL), stdout=asyncio.subprocess.PIPE
+    )
+    assert process.stdout is not None
+    yield f"socket://127.0.0.1:{int(await process.stdout.readline())}"
+    process.kill()
+    await process.wait()
+
+
+@pytest.mark.real_time
+async def test_on_the_box_written_from_the_document_alone(
+    minimal: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By the command: exit code 0, and JSON with every point."""
+    words = ["conform", minimal, "--no-hands", "--quick", "--json"]
+    assert 0 == await asyncio.to_thread(run, words)
+    told = json.loads(capsys.readouterr().out)
+    assert not told["failed"]
+    assert [point.name for point in POINTS] == [point["name"] for point in told["points"]]
+    by_name = {point["name"]: point for point in told["points"]}
+    assert "skipped" == by_name["output"]["verdict"]
+    assert "passed" == by_name["cannot-output"]["verdict"]
