@@ -2,6 +2,7 @@
 
 import asyncio
 import binascii
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import pytest
@@ -68,6 +69,18 @@ class Terminal:
         reply = await self.answer()
         assert tag == reply.head, reply.raw
         return reply
+
+    async def set_as(self, before: Mapping[str, str]) -> None:
+        """Set everything as a reading says that it was."""
+        for verb, key, field in (
+            ("output", "out", "on"),
+            ("select", "sel", "n"),
+            ("mute", "mute", "on"),
+            ("step", "step", "hz"),
+        ):
+            if key in before:
+                await self.ok(f"{verb} {field}={before[key]}")
+        await self.ok(f"tune f={before['f']}")
 
     async def ok(self, text: str) -> dict[str, str]:
         """The fields of the answer, which must be ok."""

@@ -13,7 +13,6 @@ import pytest
 
 from tests.sim.terminal import Rig, Terminal, sealed
 from vfod.sim.scenario import Battery, BoxSetup
-from vfod.wire.values import Ability
 
 ABILITIES = {"knob", "touch", "level", "battery", "temperature", "output", "select", "mute"}
 
@@ -24,15 +23,7 @@ async def terminal(rig: Rig) -> AsyncIterator[Terminal]:
     terminal = rig.terminal
     before = await terminal.ok("read")
     yield terminal
-    for verb, key, field in (
-        ("output", "out", "on"),
-        ("select", "sel", "n"),
-        ("mute", "mute", "on"),
-        ("step", "step", "hz"),
-    ):
-        if key in before:
-            await terminal.ok(f"{verb} {field}={before[key]}")
-    await terminal.ok(f"tune f={before['f']}")
+    await terminal.set_as(before)
 
 
 async def _limits(terminal: Terminal) -> tuple[Decimal, Decimal, Decimal]:
@@ -406,8 +397,3 @@ async def test_a_defective_tuner_says_so(rig: Rig, terminal: Terminal) -> None:
     assert "hardware" == (await terminal.refusal("tune f=8000000"))["code"]
     rig.hand.broken = False
     await terminal.ok("tune f=8000000")
-
-
-def test_every_ability_is_known_here() -> None:
-    """The list of 4.7 and the simulator's are the same."""
-    assert ABILITIES == set(Ability)

@@ -5,9 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.sim.test_contract import ABILITIES
 from vfod.errors import UsageError
 from vfod.sim.air import Air
 from vfod.sim.scenario import load, parse
+from vfod.wire.values import Ability
 
 #: ITU Radio Regulations, Article 5: broadcasting bands (docs/standards.md), kHz, Regions 1 and 3.
 BANDS = ((5_900, 6_200), (7_200, 7_450), (9_400, 9_900))
@@ -91,3 +93,8 @@ def test_an_empty_scenario_is_an_empty_band() -> None:
     """Nothing but a floor, so that a small file is enough for a trial."""
     assert () == parse("").stations
     assert 1 == len(parse("hand: [{after: 2s, turn: -3}]").hand)
+
+
+def test_the_contract_knows_every_ability() -> None:
+    """The list of docs/protocol.md 4.7, as the contract has it, and the code's are the same."""
+    assert ABILITIES == set(Ability)
