@@ -72,14 +72,14 @@ class Terminal:
 
     async def set_as(self, before: Mapping[str, str]) -> None:
         """Set everything as a reading says that it was."""
-        for verb, key, field in (
+        for verb, key, word in (
             ("output", "out", "on"),
             ("select", "sel", "n"),
             ("mute", "mute", "on"),
             ("step", "step", "hz"),
         ):
             if key in before:
-                await self.ok(f"{verb} {field}={before[key]}")
+                await self.ok(f"{verb} {word}={before[key]}")
         await self.ok(f"tune f={before['f']}")
 
     async def ok(self, text: str) -> dict[str, str]:
