@@ -53,6 +53,9 @@ class Stub:
                 # In two pieces, as a stream may bring it.
                 client.sendall(answer[:9])
                 client.sendall(answer[9:])
+                if answer.endswith(b"\n"):
+                    # As the daemon does, wait until the client goes.
+                    reader.read()
 
     def close(self) -> None:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as last:

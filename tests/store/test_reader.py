@@ -84,7 +84,7 @@ def test_observations_between_times(writer: Writer) -> None:
 
 
 def test_the_summary_of_a_night(writer: Writer) -> None:
-    """Visits, judged and active ones, strongest level and its times, over sweeps, for each channel."""
+    """Visits, judged and active ones, strongest level and times, over sweeps, by channel."""
     rows = [
         stamped(1, observed(9_420_000, level=-80.0, active=False, sweep="one"), time=T),
         stamped(2, observed(9_420_000, level=-60.5, sweep="one"), time=T + 10),

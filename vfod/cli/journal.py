@@ -33,6 +33,9 @@ LINES = 40
 #: Seconds from one look into the file to the next; the daemon commits about as often.
 _LOOK_EVERY = 1.0
 
+#: Events looked through each time; so many do not happen in a second.
+_AT_ONCE = 500
+
 _OBSERVED = kind(ChannelObserved)
 
 
@@ -70,6 +73,7 @@ def journal(words: list[str]) -> int:
         if given.what == "channels":
             _print_channels(reader.channels(since=since, until=until, vfo=given.vfo), zone, given)
             return 0
+        seen = _newest_id(reader)
         newest = given.last
         if newest is None and since is None and until is None:
             newest = LINES
@@ -78,7 +82,8 @@ def journal(words: list[str]) -> int:
             _print(item, zone, as_json=given.json)
         path = reader.path
     if given.follow:
-        asyncio.run(_follow(path, given, zone, max([when, *(i.time for i in found)])))
+        seen = max([seen, *(item.id for item in found if isinstance(item, Entry))])
+        asyncio.run(_follow(path, given, zone, seen, when))
     return 0
 
 
@@ -102,38 +107,56 @@ Item = Entry | Observation
 
 
 def _found(
-    reader: Reader, given: Namespace, since: float | None, until: float | None, newest: int | None
+    reader: Reader,
+    given: Namespace,
+    since: float | None,
+    until: float | None,
+    newest: int | None,
+    ids_above: int | None = None,
 ) -> list[Item]:
     """The lines asked for; observations only where their kind is named, for there are so many."""
     kinds: Sequence[str] = given.kind
     found: list[Item] = []
-    if not kinds or set(kinds) != {_OBSERVED}:
-        found += reader.events(since=since, until=until, vfo=given.vfo, kinds=kinds, newest=newest)
+    if set(kinds) != {_OBSERVED}:
+        if ids_above is None:
+            found += reader.events(
+                since=since, until=until, vfo=given.vfo, kinds=kinds, newest=newest
+            )
+        else:
+            some = reader.events(vfo=given.vfo, kinds=kinds, newest=_AT_ONCE)
+            found += [entry for entry in some if entry.id > ids_above]
     if _OBSERVED in kinds:
         found += reader.observations(since=since, until=until, vfo=given.vfo)
         found.sort(key=lambda item: item.time)
     return found if newest is None else found[-newest:]
 
 
-async def _follow(path: Path, given: Namespace, zone: tzinfo | None, since: float) -> None:
+async def _follow(
+    path: Path, given: Namespace, zone: tzinfo | None, seen: int, heard: float
+) -> None:
+    """Print events with an id above `seen` and observations after `heard`, for ever.
+
+    Events go by their ids and not by their times, because the wall clock can be set back.
+    """
     clock = SystemClock()
-    seen = {_key(item) for item in _look(path, given, since)}
     while True:
         await clock.sleep_until(clock.monotonic() + _LOOK_EVERY)
-        for item in _look(path, given, since):
-            if (key := _key(item)) not in seen:
-                seen.add(key)
+        # Opened anew each time, because the daemon may have set the file aside.
+        with Reader(path) as reader:
+            newest = _newest_id(reader)
+            if newest < seen:
+                seen = 0
+            for item in _found(reader, given, heard, None, None, ids_above=seen):
+                if isinstance(item, Observation):
+                    if item.time <= heard:
+                        continue
+                    heard = item.time
                 _print(item, zone, as_json=given.json)
+            seen = newest
 
 
-def _look(path: Path, given: Namespace, since: float) -> list[Item]:
-    # Opened anew each time, because the daemon may have set the file aside.
-    with Reader(path) as reader:
-        return _found(reader, given, since, None, None)
-
-
-def _key(item: Item) -> tuple[int, float]:
-    return (item.id, 0.0) if isinstance(item, Entry) else (0, item.time)
+def _newest_id(reader: Reader) -> int:
+    return max((entry.id for entry in reader.events(newest=1)), default=0)
 
 
 # --- lines ---------------------------------------------------------------------------------------
@@ -158,16 +181,17 @@ def _text(item: Item) -> str:
 
 
 def observation_text(observed: ChannelObserved) -> str:
-    """`9420 kHz  -61.2 dBm, 40 dB above the floor, active`."""
+    """`9420 kHz, -61.2 dBm, 40.1 dB over the floor, active`."""
     parts = [format_frequency(observed.dial)]
     if observed.level is None:
-        return f"{parts[0]}  nothing was measured"
-    parts.append(f" {observed.level:.1f} {observed.unit}")
-    if observed.floor is not None:
-        parts.append(f", {observed.level - observed.floor:.1f} dB above the floor")
+        parts.append("nothing was measured")
+    else:
+        parts.append(f"{observed.level:.1f} {observed.unit}")
+        if observed.floor is not None:
+            parts.append(f"{observed.level - observed.floor:.1f} dB over the floor")
     if observed.active:
-        parts.append(", active")
-    return "".join(parts)
+        parts.append("active")
+    return ", ".join(parts)
 
 
 def line_to_plain(item: Item) -> dict[str, Any]:

@@ -190,7 +190,7 @@ def _percent(error: float) -> str:
 def in_force(sweep: Sweep, vfo: VfoConfig, item: SweepPlan) -> list[tuple[str, str]]:
     """What holds for the sweep where the configuration may have said nothing."""
     said = Sweep(name=sweep.name, vfo=sweep.vfo, channels=(1,))
-    usual = {name: field.default for name, field in VfoForm.model_fields.items()}
+    usual = VfoForm(port="/dev/any")
     after = vfo.afterwards
     parked = f"park at {format_frequency(after)}" if isinstance(after, int) else str(after)
     settles = sorted({item.settle_in(part) for part in item.ranges})
@@ -203,10 +203,10 @@ def in_force(sweep: Sweep, vfo: VfoConfig, item: SweepPlan) -> list[tuple[str, s
         ("active from", f"{margin:g} dB above the floor", margin == said.margin),
         ("stays so down to", f"{stay:g} dB above it", stay == said.margin_stay),
         ("hold", _hold(sweep.hold), sweep.hold == said.hold),
-        ("yields for", _yields(vfo), vfo.quiet == usual["quiet"]),
-        ("afterwards", parked, after == usual["afterwards"]),
-        ("output", str(vfo.output), vfo.output == usual["output"]),
-        ("speaker", str(vfo.speaker), vfo.speaker == usual["speaker"]),
+        ("yields for", _yields(vfo), vfo.quiet == usual.quiet),
+        ("afterwards", parked, after == usual.afterwards),
+        ("output", str(vfo.output), vfo.output == usual.output),
+        ("speaker", str(vfo.speaker), vfo.speaker == usual.speaker),
     ]
     return [(name, f"{says} (default)" if is_usual else says) for name, says, is_usual in rows]
 

@@ -1,0 +1,105 @@
+"""`vfod plan` and `vfod sweep list`: the sums, against the arithmetic of the definitions.
+
+Visits needed for a relative error of 10 % at 95 % confidence are those of the table in Report
+ITU-R SM.2256 for independent samples (docs/standards.md); the errors are by the same formula,
+worked out by hand.
+"""
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from vfod.__main__ import main
+from vfod.cli import plan
+from vfod.config.loading import load
+
+
+def test_a_sweep_in_words(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Everything a listener needs to know before anything moves."""
+    assert 0 == main(["plan", "both"])
+    lines = capsys.readouterr().out.splitlines()
+    for line in (
+        # 7250 kHz is midway between 7240 and 7260; (7300 - 7200) / 5 + 1 channels.
+        "  bands         lower (7200 kHz to 7250 kHz), upper (7250 kHz to 7300 kHz), joined "
+        "without a gap",
+        "  channels      21: 7200 7205 7210 ... 7290 7295 7300 kHz",
+        "  raster        5 kHz",
+        "  order         up",
+        "  visit         settle 0.3 s, dwell 2 s",
+        # 21 * (0.3 + 2) s.
+        "  pass          48.3 s, holds and yields not counted",
+        "  revisit time  48.3 s",
+        "  in a pass     0 changes of range, 0 switchings of the band filter",
+        # 4 * 3600 s / 48.3 s is 298.1.
+        "  298 visits of each channel",
+        "  an occupancy of                  5%       10%       20%       50%",
+        # 1.96 * sqrt((1 - p) / (298 p)) is 0.4949, 0.3406, 0.2271 and 0.1135.
+        "  is known to, at best   ±        49%       34%       23%       11%",
+        "  visits for ± 10 % of it        7300      3458      1537       385",
+        "  dwell             2 s (default)",
+        "  readings in it    8 (default)",
+        "  settle            0.3 s (default)",
+        "  yields for        10 min to a hand or a person (default)",
+        "  afterwards        return (default)",
+    ):
+        assert line in lines
+
+
+def test_a_sweep_as_json(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same for a machine, with every channel."""
+    assert 0 == main(["plan", "--json"])
+    (found,) = json.loads(capsys.readouterr().out)
+    dials = [channel["dial"] for channel in found["channels"]]
+    assert list(range(7_200_000, 7_300_001, 5_000)) == dials
+    assert 48.3 == found["pass_duration"]
+    (window,) = found["windows"]
+    assert (4 * 3600, 298) == (window["closes"] - window["opens"], window["visits"])
+    assert {"0.05": 0.4949, "0.1": 0.3406, "0.2": 0.2271, "0.5": 0.1135} == {
+        share: round(error, 4) for share, error in window["relative_error"].items()
+    }
+
+
+def test_the_sweeps_in_lines(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A line for each, and the same sums."""
+    assert 0 == main(["sweep", "list"])
+    line = "both: lower, upper, joined; 21 channels, a pass takes 48.3 s\n"
+    assert line == capsys.readouterr().out
+    assert 0 == main(["sweep", "list", "--json"])
+    assert ["both"] == [sweep["sweep"] for sweep in json.loads(capsys.readouterr().out)]
+
+
+def test_which_windows_are_shown(config: Path) -> None:
+    """The one that is open, else the next; a sweep without a window has none."""
+    found = load(str(config))
+    evening = datetime(2026, 11, 25, 21, 0, tzinfo=UTC).timestamp()
+    for when in (evening - 3600, evening, evening + 3 * 3600):
+        (slot,) = plan.next_windows(found, found.sweeps["both"], when)
+        assert (evening, evening + 4 * 3600) == (slot.opens, slot.closes)
+    (slot,) = plan.next_windows(found, found.sweeps["both"], evening + 5 * 3600)
+    assert evening + 24 * 3600 == slot.opens
+
+
+def test_single_channels_without_a_window(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What a sweep does not have is said, not left out."""
+    text = config.read_text().partition("windows:")[0]
+    config.write_text(text + "  few: {channels: [6070k, 7210k], hold: off, settle: 1s}\n")
+    assert 0 == main(["plan", "few"])
+    out = capsys.readouterr().out
+    assert "  bands         none, single channels\n" in out
+    assert "  channels      2: 6070 7210 kHz\n" in out
+    assert "  no window: it runs when it is started\n" in out
+    assert "  settle            1 s\n" in out
+    assert "  hold              off\n" in out
+
+
+def test_no_such_sweep(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The nearest name is offered; without any sweep, the way to one."""
+    assert 2 == main(["plan", "bth"])
+    assert "vfod: there is no sweep 'bth'; did you mean both?\n" == capsys.readouterr().err
+    config.write_text(config.read_text().partition("sweeps:")[0])
+    assert 2 == main(["plan"])
+    assert "has no sweep; describe one under sweeps:" in capsys.readouterr().err
+    assert 0 == main(["sweep", "list"])
+    assert "no sweep is configured\n" == capsys.readouterr().out
