@@ -114,11 +114,16 @@ class Listener:
     def __init__(self, process: asyncio.subprocess.Process) -> None:
         self._process = process
         self.messages: list[Heard] = []
+        #: Whether the subscription has been seen to stand.
+        self.stands = False
 
     async def listen(self) -> None:
         assert self._process.stdout is not None
         async for line in self._process.stdout:
             retained, qos, topic, payload = line.decode().rstrip("\n").split(" ")
+            if topic == "test/there":
+                self.stands = True
+                continue
             self.messages.append(
                 Heard(
                     topic=topic,
@@ -156,9 +161,8 @@ async def listening(broker: Server, *options: str) -> AsyncIterator[Listener]:
     task = asyncio.create_task(listener.listen())
     try:
         # Its own message coming back shows that the subscription stands.
-        while not any(m.topic == "test/there" for m in listener.messages):
+        while not listener.stands:
             await say(broker, "test/there", "1", *options)
-        listener.messages[:] = [m for m in listener.messages if m.topic != "test/there"]
         yield listener
     finally:
         if process.returncode is None:

@@ -6,7 +6,8 @@ Every run of messages is checked against the Homie convention.
 import asyncio
 import subprocess
 import sys
-from collections.abc import AsyncIterator
+import types
+from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from tests.real_parts import Server, free_port, real_part
 from vfod import events as e
 from vfod.clock import SystemClock
 from vfod.origin import Door, Origin
+from vfod.outputs.mqtt.broker import Address, connect
 
 pytestmark = [pytest.mark.real_time, pytest.mark.no_leaks]
 
@@ -166,6 +168,25 @@ async def test_leaving_while_the_broker_hangs(house: House, mosquitto: Server) -
     assert asyncio.get_running_loop().time() - began <= 2.0
 
 
+async def test_a_cancellation_is_never_forgotten(mosquitto: Server) -> None:
+    """Also when it comes in the same turn of the loop as the broker's word."""
+    address = Address(host=mosquitto.host, port=mosquitto.port, client_id="vfod-attic")
+    async with connect(address, will=("test/will", b"lost")) as broker:
+        for turns in [*range(60)] * 5:
+            publishing = asyncio.create_task(broker.publish("test/a", b"1", retain=False))
+            for _ in range(turns):
+                await _one_turn()
+            accepted = publishing.cancel()
+            await asyncio.gather(publishing, return_exceptions=True)
+            assert accepted == publishing.cancelled()
+
+
+@types.coroutine
+def _one_turn() -> Iterator[None]:
+    """Let the loop go round exactly once."""
+    yield
+
+
 async def test_a_daemon_that_dies_leaves_its_will(mosquitto: Server) -> None:
     """kill -9: the root is `lost` at once, and with it all its children."""
     async with listening(mosquitto) as listener:
@@ -186,7 +207,7 @@ async def test_a_daemon_that_dies_leaves_its_will(mosquitto: Server) -> None:
 
 async def test_a_broker_that_is_not_there_yet(house: House, mosquitto: Server) -> None:
     """The daemon says so once, and finds the broker when it comes."""
-    mosquitto.stop()
+    mosquitto.kill()
     async with running(door(house, mosquitto.port)):
         await until(lambda: _count(house, e.DoorFailed) == 1)
         mosquitto.start()

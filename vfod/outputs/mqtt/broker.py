@@ -5,6 +5,7 @@ before, long after it was true. Everything goes with quality of service 1, since
 hangs swallows messages without a word.
 """
 
+import asyncio
 import contextlib
 import logging
 import ssl
@@ -139,7 +140,14 @@ class _Connection:
 
 @contextlib.contextmanager
 def _translated(address: Address, reason: str) -> Iterator[None]:
-    """The library's errors as one of ours."""
+    """The library's errors as one of ours, and a cancellation as what it is.
+
+    Up to Python 3.11 `asyncio.wait_for`, by which the library waits, forgets a cancellation that
+    comes together with what was waited for; a daemon that is told to stop would then live on.
+    """
+    task = asyncio.current_task()
+    assert task is not None
+    cancelled = task.cancelling()
     try:
         yield
     except MqttConnectError as error:
@@ -154,3 +162,5 @@ def _translated(address: Address, reason: str) -> Iterator[None]:
             remedy="it is tried again all the time",
             reason=reason,
         ) from error
+    if task.cancelling() > cancelled:
+        raise asyncio.CancelledError
