@@ -12,7 +12,7 @@ from vfod.clock import SystemClock
 from vfod.config.loading import load
 from vfod.config.model import Config
 from vfod.config.places import config_places, exists, find_config, journal_places, to_open
-from vfod.errors import ConfigError, VfodError
+from vfod.errors import ConfigError, DaemonAbsentError, VfodError
 
 
 def environment() -> dict[str, str]:
@@ -66,10 +66,17 @@ def call(given_socket: str | None, method: str, **params: object) -> dict[str, A
     """The daemon's answer to a query; DaemonAbsentError, or what the daemon refused it with."""
     question = {"jsonrpc": "2.0", "id": 1, "method": method, "params": params}
     answer = json.loads(ask(socket_path(given_socket), json.dumps(question).encode() + b"\n"))
+    return result_of(answer)
+
+
+def result_of(answer: dict[str, Any]) -> dict[str, Any]:
+    """The result in an answer of the daemon, or its error raised."""
     if "error" in answer:
         error = VfodError(answer["error"]["message"])
         error.exit_code = answer["error"]["data"]["exit"]
         raise error
+    if "result" not in answer:
+        raise DaemonAbsentError("the daemon went away before it answered")
     result: dict[str, Any] = answer["result"]
     return result
 

@@ -1,12 +1,13 @@
 """`vfod status --watch`: the state now, then every event as it happens."""
 
+import contextlib
 import json
-from collections.abc import Iterator
+from collections.abc import Generator
 from typing import Any
 
 from vfod.cli.ask import connect, socket_path
 from vfod.cli.parser import Parser
-from vfod.cli.setting import local_text
+from vfod.cli.setting import local_text, result_of
 from vfod.errors import DaemonAbsentError
 
 _QUESTION = b'{"jsonrpc":"2.0","id":1,"method":"watch"}\n'
@@ -25,19 +26,19 @@ def watch(words: list[str]) -> int:
     parser.add_json("print each event as a line of JSON")
     given = parser.parse_args(words)
     path = socket_path(given.socket)
-    lines = follow(path)
-    first = next(lines)["result"]
-    print(json.dumps(first) if given.json else first["text"], flush=True)
-    for line in lines:
-        event = line["params"]
-        if given.vfo and event["vfo"] not in ("", given.vfo):
-            continue
-        text = f"{local_text(event['time'], None)}  {event['text']}"
-        print(json.dumps(event) if given.json else text, flush=True)
+    with contextlib.closing(follow(path)) as lines:
+        first = result_of(next(lines, {}))
+        print(json.dumps(first) if given.json else first["text"], flush=True)
+        for line in lines:
+            event = line["params"]
+            if given.vfo and event["vfo"] not in ("", given.vfo):
+                continue
+            text = f"{local_text(event['time'], None)}  {event['text']}"
+            print(json.dumps(event) if given.json else text, flush=True)
     raise DaemonAbsentError(f"the daemon at {path} has ended", remedy="start it again")
 
 
-def follow(path: str) -> Iterator[dict[str, Any]]:
+def follow(path: str) -> Generator[dict[str, Any]]:
     """What a watcher is sent: the answer with the state, then notifications."""
     client = connect(path)
     try:

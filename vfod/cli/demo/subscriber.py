@@ -13,7 +13,8 @@ class Subscriber:
     def __init__(self, lines: AsyncIterator[str]) -> None:
         self.messages = 0
         self._last: dict[str, str] = {}
-        self._task = asyncio.create_task(self._take(lines), name="subscriber")
+        #: Ends when there are no more lines.
+        self.task = asyncio.create_task(self._take(lines), name="subscriber")
 
     async def _take(self, lines: AsyncIterator[str]) -> None:
         async for line in lines:
