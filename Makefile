@@ -9,13 +9,18 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 LOCK := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
 	--no-emit-index-url --custom-compile-command "make lock" --upgrade pyproject.toml
 
+FUZZ_SECONDS ?= 3600
+# Compilers with sanitizers, and the one with a fuzzer; together 120 MB, the processor's 550 MB.
+FUZZED := gcc:gcc clang:clang \
+	'/usr/lib/llvm-*/lib/clang/*/lib/*/libclang_rt.fuzzer*.a:libclang-rt-dev'
+
 # A start from source would be measured with the compilation in it.
 unexport PYTHONDONTWRITEBYTECODE
 
 .DEFAULT_GOAL := help
 .NOTPARALLEL:
 .DELETE_ON_ERROR:
-.PHONY: help demo test check bench lock clean
+.PHONY: help demo test fuzz check bench lock clean
 
 help: ## this list
 	@sed -n 's/^\([a-z]*\):.*## /  make \1	/p' Makefile
@@ -26,8 +31,13 @@ demo: $(VENV)/.run ## the whole thing with a simulated VFO, about a minute
 
 test: $(VENV)/.test ## the tests
 	@requirements/system.sh mosquitto:mosquitto mosquitto_sub:mosquitto-clients \
-		prometheus:prometheus promtool:prometheus
+		prometheus:prometheus promtool:prometheus $(FUZZED) \
+		arm-none-eabi-gcc:gcc-arm-none-eabi qemu-system-arm:qemu-system-arm
 	@$(BIN)/python -m pytest -n 2 --ignore=tests/bench --ignore=tests/score $(ARGS)
+
+fuzz: $(VENV)/.test ## any bytes at both ends of the line, for FUZZ_SECONDS (an hour)
+	@requirements/system.sh $(FUZZED)
+	@$(BIN)/python -m tests.firmware.fuzz --seconds $(FUZZ_SECONDS) $(ARGS)
 
 check: $(VENV)/.check ## lint, format, types, imports
 	@failed=0; \
@@ -47,7 +57,7 @@ lock: $(BIN)/python ## newest releases into requirements/*.txt
 		--output-file requirements/check.txt
 
 clean: ## everything that these targets made
-	@rm -rf $(VENV) build dist .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	@rm -rf $(VENV) build dist .fuzz .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
 	@find vfod tests -name __pycache__ -prune -exec rm -rf {} +
 
 # What was installed from which file; a newer file is installed again.

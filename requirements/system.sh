@@ -1,5 +1,6 @@
 #!/bin/sh
 # Make sure that programs which are no Python packages are there: `system.sh command:package ...`.
+# What is no command is given by its full path, in which the shell's patterns may stand.
 # As root it installs what is missing; otherwise, or when that fails, one line says what is missing
 # and it goes on, because the caller knows what it can do without.
 set -u
@@ -7,7 +8,12 @@ PATH=$PATH:/usr/sbin:/sbin
 
 missing() {
     for pair in "$@"; do
-        command -v "${pair%%:*}" >/dev/null 2>&1 || echo "${pair#*:}"
+        what=${pair%%:*}
+        case $what in
+            # shellcheck disable=SC2086 # a pattern is to be expanded
+            /*) ls -d $what ;;
+            *) command -v "$what" ;;
+        esac >/dev/null 2>&1 || echo "${pair#*:}"
     done | sort -u | xargs
 }
 

@@ -14,7 +14,7 @@ import urllib.parse
 import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import pytest
 
@@ -28,6 +28,7 @@ PACKAGES = {
     "arm-none-eabi-size": "binutils-arm-none-eabi",
     "clang": "clang",
     "gcc": "gcc",
+    "libclang_rt.fuzzer": "libclang-rt-dev",
     "mosquitto": "mosquitto",
     "mosquitto_pub": "mosquitto-clients",
     "mosquitto_sub": "mosquitto-clients",
@@ -43,8 +44,11 @@ _TRIES = 1000
 def real_part(name: str) -> str:
     """The path of a program that the machine must bring, or the end of the test."""
     path = shutil.which(name, path=os.environ.get("PATH", "") + ":/usr/sbin:/sbin")
-    if path:
-        return path
+    return path or missing(name)
+
+
+def missing(name: str) -> NoReturn:
+    """The end of a test that needs a part which is not there."""
     says = f"{MISSING}{name} (Debian package {PACKAGES.get(name, 'unknown')})"
     if os.environ.get("CI"):
         pytest.fail(says, pytrace=False)

@@ -7,39 +7,33 @@ machine protocol of its own documentation: a line of JSON for each command and f
 import json
 import os
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from tests.firmware.build import CORTEX_M3, EXAMPLE, HERE, RESPONDER, able, compiled
 from tests.real_parts import real_part
 
+_MACHINE = "-machine lm3s6965evb -display none -serial pty -serial pty -qmp stdio"
 _BOARD = HERE / "cortex_m3"
 #: What example_main.c says it needs.
 EXAMPLE_ABLE = ("knob", "touch", "level", "output")
 
 
-def image(to: Path) -> Path:
-    """The responder, the example around it and the board, linked for the processor."""
-    options = [*CORTEX_M3, "-nostdlib", f"-Wl,-T,{_BOARD / 'image.ld'}", *able(EXAMPLE_ABLE)]
-    return compiled("arm-none-eabi-gcc", options, [RESPONDER, EXAMPLE, _BOARD / "board.c"], to)
+def image(
+    to: Path, main: Path = EXAMPLE, options: Sequence[str] = tuple(able(EXAMPLE_ABLE))
+) -> Path:
+    """The responder, a main loop around it and the board, linked for the processor."""
+    linking = [*CORTEX_M3, "-nostdlib", f"-Wl,-T,{_BOARD / 'image.ld'}", f"-I{_BOARD}"]
+    sources = [RESPONDER, main, _BOARD / "board.c"]
+    return compiled("arm-none-eabi-gcc", [*linking, *options], sources, to)
 
 
 class Emulator:
     """A running processor."""
 
     def __init__(self, image_file: Path, log: Path) -> None:
-        words = [real_part("qemu-system-arm"), "-machine", "lm3s6965evb", "-kernel"]
-        words += [
-            str(image_file),
-            "-display",
-            "none",
-            "-serial",
-            "pty",
-            "-serial",
-            "pty",
-            "-qmp",
-            "stdio",
-        ]
+        words = [real_part("qemu-system-arm"), *_MACHINE.split(), "-kernel", str(image_file)]
         with log.open("wb") as complaints:
             self._process = subprocess.Popen(
                 words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=complaints

@@ -185,3 +185,25 @@ def test_the_contract_on_its_port(emulator: Emulator) -> None:
     done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False)
     assert 0 == done.returncode, done.stdout
     assert int(done.stdout.split(" passed")[0].split()[-1]) > 30
+
+
+def test_the_page_followed_literally(tmp_path: Path) -> None:
+    """The code of docs/firmware.md, put together, is firmware that compiles without a warning and
+    answers; the options are those of its step 2, and only what it calls board_ is added.
+    """
+    page = (ROOT / "docs" / "firmware.md").read_text()
+    source = tmp_path / "main.c"
+    source.write_text(
+        '#include "board.h"\n' + "".join(re.findall(r"```c\n(.*?)```", page, re.DOTALL))
+    )
+    options = re.findall(r"-DVFOLINE_\w+=1", page)
+    assert 3 == len(options)
+    file = image(tmp_path / "image.elf", source, options)
+    emulator = Emulator(file, tmp_path / "emulator.log")
+    try:
+        with Path(emulator.port).open("r+b", buffering=0) as line:
+            line.write(b"\nwho\n")
+            said = next(one for one in line if not one.startswith(b"!"))
+    finally:
+        emulator.close()
+    assert said.startswith(b"ok proto=1 model=my-vfo fw=1.0 serial=0001 boot=1 ")

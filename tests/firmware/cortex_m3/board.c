@@ -5,9 +5,9 @@
  * receiver are made of arithmetic. Register names and addresses are those of the processor's
  * architecture manual (SysTick, NVIC) and of the PL011 UART.
  */
-#include <stdbool.h>
+#include "board.h"
+
 #include <stddef.h>
-#include <stdint.h>
 
 #define REGISTER(address) (*(volatile uint32_t *)(address))
 
@@ -36,8 +36,6 @@
 #define CLOCKS_IN_A_MILLISECOND 12500u
 
 int main(void);
-void example_byte_received(uint8_t byte);
-void example_knob_stepped(bool up);
 
 static volatile uint32_t ticks;
 static volatile char pressed;

@@ -31,9 +31,7 @@ class Findings:
     disagreements: list[bytes] = field(default_factory=list)
 
 
-def compare(
-    functions: Any, seconds: float, seed: int, also: Iterable[bytes] = ()
-) -> Findings:
+def compare(functions: Any, seconds: float, seed: int, also: Iterable[bytes] = ()) -> Findings:
     """Try the inputs `also`, then others for so long."""
     found = Findings()
     box = LibraryBox(functions)
@@ -57,11 +55,11 @@ def _try(box: LibraryBox, data: bytes, found: Findings) -> None:
 def answers(box: LibraryBox, data: bytes) -> tuple[list[str], list[str]]:
     """What the responder in C says to an input, and what the one in Python."""
     slow = bool(data[:1] and data[0] & 1)
-    ends = (_InC(box.do, slow=slow), _InPython(slow=slow))
+    c, python = _InC(box.do, slow=slow), _InPython(slow=slow)
     said: tuple[list[str], list[str]] = ([], [])
     for word, value in _legal(data):
-        for end, to in zip(ends, said, strict=True):
-            to += [_told(line) for line in lines_of(end.step(word, value))]
+        said[0].extend(map(_told, lines_of(c.step(word, value))))
+        said[1].extend(map(_told, lines_of(python.step(word, value))))
     return said
 
 

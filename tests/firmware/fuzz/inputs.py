@@ -9,15 +9,49 @@ import random
 from tests.firmware.fuzz.moves import MARK, seeds
 from vfod.wire.crc import checksum
 
-_VERBS = ["tune", "read", "ping", "who", "range", "can", "output", "select", "mute", "step", "dance"]
+_VERBS = [
+    "tune",
+    "read",
+    "ping",
+    "who",
+    "range",
+    "can",
+    "output",
+    "select",
+    "mute",
+    "step",
+    "dance",
+]
 _KEYS = ["f", "h", "on", "n", "hz", "x", "level2", "F", "", "f"]
 _VALUES = [
     *("0", "1", "2", "15", "16", "65535", "65536", "1000000", "1000001", "999999999", "000000001"),
-    *("1234567890", "0000000001", "7000000", "7000000.5", "7000000.001", "7000000.0000", "7000000."),
+    *(
+        "1234567890",
+        "0000000001",
+        "7000000",
+        "7000000.5",
+        "7000000.001",
+        "7000000.0000",
+        "7000000.",
+    ),
     *("100000", "99999.999", "160000000", "160000000.001", ".5", "-1", "+1", "1e6", "9.875M", ""),
     *("grey", "a=b", "a*b", "0x1", "on", "7,1"),
 ]
-_WORDS = ["ok", "err", "okay", "#0001", "!1", "*", "*29B1", "=", "code=x", "PING", "2tune", "\0", "~"]
+_WORDS = [
+    "ok",
+    "err",
+    "okay",
+    "#0001",
+    "!1",
+    "*",
+    "*29B1",
+    "=",
+    "code=x",
+    "PING",
+    "2tune",
+    "\0",
+    "~",
+]
 _ENDS = ["\n"] * 8 + ["\r", "\r\n", "\n\n", "", "#", "!"]
 
 
@@ -52,7 +86,9 @@ class Inputs:
         if chance.random() < 0.15:
             body = self._damaged(body)
         if chance.random() < 0.05:
-            body += chance.choice([" x=" + "." * 90, " " * 90, "." * 90]) + "." * chance.randrange(40)
+            body += chance.choice([" x=" + "." * 90, " " * 90, "." * 90]) + "." * chance.randrange(
+                40
+            )
         elif chance.random() < 0.03:
             body = " " * chance.randrange(100, 125) + body * chance.randrange(2)
         if kind < 0.75:

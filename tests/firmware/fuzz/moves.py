@@ -26,7 +26,7 @@ Move = tuple[str, Any]
 
 
 def moves(data: bytes) -> Iterator[Move]:
-    """The steps of docs/protocol-vectors.yaml for an input; besides `wait`, which is for a while."""
+    """The steps of docs/protocol-vectors.yaml for an input, and `wait`, which is for a while."""
     at = 1
     while at < len(data):
         end = data.find(MARK, at)
