@@ -39,7 +39,7 @@ def hand_on(box: SimBox, clock: Clock) -> Hand:
             "turn-up": lambda: box.turn(3),
             "turn-down": lambda: box.turn(-3),
             "press": lambda: box.press("2"),
-            "reset": lambda: box.reset(b"loader 2.1 \x00\xff no image, sta"),
+            "reset": lambda: box.reset(b"starter 3 \x00\xff no im"),
         }
         if deed == "spin":
             await spin()

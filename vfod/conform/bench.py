@@ -132,7 +132,7 @@ class Bench:
             raise self._lost
         assert self._line is not None
         self.sent = data
-        self.sent_lines.update(data.split(b"\n"))
+        self.sent_lines.update(_apart(data))
         self._line.write(data)
 
     async def reply(self) -> Heard:
@@ -264,9 +264,7 @@ class Bench:
         self._arrived.set()
 
     def _received(self, data: bytes) -> None:
-        # A mark begins a line wherever it stands (2.5).
-        data = data.replace(b"\r", b"\n").replace(b"#", b"\n#").replace(b"!", b"\n!")
-        *lines, self._held = (self._held + data).split(b"\n")
+        *lines, self._held = _apart(self._held + data)
         for raw in lines:
             if raw.strip(b" "):
                 self._take(raw)
@@ -274,7 +272,9 @@ class Bench:
 
     def _take(self, raw: bytes) -> None:
         match = _HEARD.fullmatch(raw)
-        if match is None:
+        # What we sent comes back only by an echo: no reply has the bytes of a request, and the
+        # replies among what we sent have tags that we do not use.
+        if match is None or raw in self.sent_lines:
             self.strays.append(raw)
             return
         tag, number, word, rest, check = match.groups()
@@ -295,3 +295,8 @@ class Bench:
         )
         self.heard.append(heard)
         (self.events if is_event else self._replies).append(heard)
+
+
+def _apart(data: bytes) -> list[bytes]:
+    """Lines, and what follows the last; a mark begins one wherever it stands (2.5)."""
+    return re.split(rb"[\r\n]|(?=[#!])", data)

@@ -38,7 +38,7 @@ def _capitals(heard: Heard) -> bool:
 
 
 def _small_words(heard: Heard) -> bool:
-    words = heard.raw.split(b" ")[1 if heard.raw[:1] in b"#!" else 0 :]
+    words = heard.raw.split()[1 if heard.raw[:1] in b"#!" else 0 :]
     keys = [word.partition(b"=")[0] for word in words if not word.startswith(b"*")]
     return all(re.fullmatch(rb"[a-z][a-z0-9]*", key) for key in keys)
 
