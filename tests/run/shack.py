@@ -135,6 +135,7 @@ async def shack(
     bands: Sequence[Band] = BANDS,
     afterwards: Afterwards = GO_BACK,
     left_off: LeftOff | None = None,
+    stopped_at: float | None = None,
     receiver: Receiver = RECEIVER,
     output_in_windows: bool = False,
     connect: bool = True,
@@ -163,6 +164,7 @@ async def shack(
         afterwards=afterwards,
         output_in_windows=output_in_windows,
         left_off=left_off,
+        stopped_at=stopped_at,
     )
     it = Shack(clock, world, port, stream, tuner, desk, keeper, supervisor)
     feed = stream.subscribe("test")

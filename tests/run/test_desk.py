@@ -110,6 +110,11 @@ async def test_bands_up_and_down_come_back_to_where_they_were_left() -> None:
         assert "31m" == it.stream.state.vfos["main"].band
         await it.ask(r.GoToBand(band="41m"))
         assert 7_335_000 == it.dial
+        it.world.box.turn(2)
+        await it.until(e.KnobTurned, limit=1)
+        await it.ask(r.GoToBand(band="31m"))
+        await it.ask(r.GoToBand(band="41m"))
+        assert 7_337_000 == it.dial
         with pytest.raises(Exception, match="41m"):
             await it.ask(r.GoToBand(band="41"))
 

@@ -84,6 +84,16 @@ async def test_a_sweep_a_person_stopped_is_not_started_again_by_the_open_window(
         await it.until(e.SweepStarted, limit=24 * 3600)
 
 
+async def test_a_sweep_a_person_stopped_stays_so_over_a_restart() -> None:
+    """The window that was open then does not start it again; the next one does."""
+    async with shack(
+        sweeps=[sweep()], windows=[window("11:00", "14:00")], stopped_at=NOON - 60
+    ) as it:
+        await it.wait(600)
+        assert [] == it.of(e.SweepStarted)
+        await it.until(e.SweepStarted, limit=24 * 3600)
+
+
 async def test_somebody_who_listens_at_the_end_of_a_window_keeps_the_dial() -> None:
     """The window closes around a listener, and nothing moves under the hand."""
     async with shack(sweeps=[sweep()], windows=[window("11:00", "12:30")], quiet=1200) as it:

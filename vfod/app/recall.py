@@ -23,6 +23,8 @@ class Recalled:
     quiet_until: float | None = None
     quiet_for: e.Origin | None = None
     home: int | None = None
+    #: When a person last stopped a sweep, wall clock: its window is not to start it again.
+    stopped_at: float | None = None
 
 
 def recall(path: Path, vfo: str, now: float) -> Recalled:
@@ -46,9 +48,10 @@ def _recall(reader: Reader, vfo: str, now: float) -> Recalled:
         return Recalled(home=_home(reader, vfo, since))
     began, start = started
     after = [ev for t, ev in events if t >= began]
-    ended = next((ev for ev in reversed(after) if isinstance(ev, e.SweepEnded)), None)
-    if ended is not None and ended.by.door is not e.Door.DAEMON:
-        return Recalled(home=_home(reader, vfo, since))
+    ended = next(((t, ev) for t, ev in reversed(events) if isinstance(ev, e.SweepEnded)), None)
+    if ended is not None and ended[0] >= began and ended[1].by.door is not e.Door.DAEMON:
+        by_window = ended[1].by.door is e.Door.WINDOW
+        return Recalled(home=_home(reader, vfo, since), stopped_at=None if by_window else ended[0])
     last = began
     dial = start.dial
     for seen in reader.observations(since=began, vfo=vfo):

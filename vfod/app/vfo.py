@@ -60,6 +60,7 @@ class Vfo:
             mute_in_sweeps=settings.speaker is SpeakerPolicy.MUTE_IN_SWEEPS,
             output_in_windows=settings.output is OutputPolicy.WINDOWS,
             left_off=recalled.left_off,
+            stopped_at=recalled.stopped_at,
         )
         self.desk.home = recalled.home
         if recalled.quiet_until is not None and recalled.quiet_for is not None:

@@ -111,6 +111,7 @@ class Desk:
         if origin.door.is_person:
             self._person_until = now + min(PERSON_FIRST, self.quiet)
         self.home = self._tuner.dial if self._tuner.dial is not None else self.home
+        self._remember(self._tuner.dial)
         self.on_touch()
 
     def end_quiet(self) -> None:
@@ -184,9 +185,7 @@ class Desk:
     async def _move(self, where: Callable[[], int], by: Origin, cause: str | None) -> Stamped:
         async with self._tuner.lock:
             hand = self._tuner.newest_hand
-            before = self._tuner.dial
             moved = await self._tuner.tune(where(), by=by, hand=hand, cause=cause)
-        self._remember(before)
         self.keep_quiet(by)
         return moved.stamped
 

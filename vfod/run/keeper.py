@@ -73,6 +73,7 @@ class Keeper:
         mute_in_sweeps: bool = True,
         output_in_windows: bool = False,
         left_off: LeftOff | None = None,
+        stopped_at: float | None = None,
     ) -> None:
         self._stream = stream
         self._clock = clock
@@ -86,6 +87,8 @@ class Keeper:
         self._mute = mute_in_sweeps
         self._output_in_windows = output_in_windows
         self._left_off = left_off
+        #: When a person stopped a sweep before the daemon's start, wall clock.
+        self._stopped_at = stopped_at
         self._open: Slot | None = None
         #: The opening a person stopped the sweep in: it is not started again in it.
         self._declined: Slot | None = None
@@ -188,6 +191,9 @@ class Keeper:
                 closes=slot.closes,
             )
         )
+        if self._stopped_at is not None and self._stopped_at >= slot.opens:
+            self._declined = slot
+            return
         if self._output_in_windows:
             await self._output(True)
         if self._sweeper is None and self._tuner.limits_known:
