@@ -89,7 +89,7 @@ class Session:
             await self._broker.subscribe(f"{self._base}/{self._devices.id_of(vfo)}/+/+/set")
         due = await self._publisher.update(self._devices.shown(self._snapshot()))
         opened()
-        while _is_wanted():
+        while True:
             # A clock's monotonic time is the loop's.
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout_at(due):
@@ -109,7 +109,7 @@ class Session:
                 self._count(Door.MQTT, OTHER, OVERFLOW)
 
     async def _obey(self) -> None:
-        while _is_wanted():
+        while True:
             message = await self._settings.get()
             device, _, rest = message.topic.removeprefix(f"{self._base}/").partition("/")
             vfo = self._devices.vfo_of(self._snapshot(), device)
@@ -142,13 +142,3 @@ class Session:
             self._count(Door.MQTT, method, result)
         self._publisher.forget(device, path)
         self._changed.set()
-
-
-def _is_wanted() -> bool:
-    """Whether this task has not been cancelled.
-
-    The library waits by asyncio.wait_for, which before Python 3.12 loses a cancellation that comes
-    at the same moment as what it waits for; the task would then live on and the daemon never end.
-    """
-    task = asyncio.current_task()
-    return task is None or not task.cancelling()
