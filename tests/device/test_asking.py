@@ -106,6 +106,18 @@ async def test_a_late_answer_is_nobodys(bench: Bench) -> None:
     assert bench.tally.strays["late"] >= 1
 
 
+async def test_an_answer_that_comes_when_nobody_asks(bench: Bench) -> None:
+    """It is dropped on arrival, and does not lie there until the next question."""
+    link = await bench.opened()
+    bench.port.delay = 0.1
+    asking = asyncio.create_task(link.ask(m.Read()))
+    await bench.passes(0.05)
+    asking.cancel()
+    await bench.passes(0.5)
+    assert bench.tally.strays == {"late": 1}
+    assert m.Done() == await link.ask(m.Mute(on=True))
+
+
 async def test_a_cancelled_tune_is_looked_after(bench: Bench) -> None:
     """The box may have moved although nobody waited: where it stands is told, and is no hand."""
     bench.box.settle = 0.25

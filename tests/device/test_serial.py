@@ -60,9 +60,14 @@ async def test_old_input_is_dropped(pty: Pty, ear: Ear) -> None:
 
 async def test_hang_up_at_close_is_switched_off(pty: Pty, ear: Ear) -> None:
     """HUPCL is clear, so that DTR stays up over a close and the next open resets no board."""
+    attributes = termios.tcgetattr(pty.slave)
+    attributes[2] |= termios.HUPCL
+    termios.tcsetattr(pty.slave, termios.TCSANOW, attributes)
     line = await opened(pty.path, ear)
     attributes = termios.tcgetattr(pty.slave)
     assert 0 == attributes[2] & termios.HUPCL
+    # With 0 an empty read would look like the end of file (termios(3)).
+    assert b"\x01" == attributes[6][termios.VMIN]
     assert attributes[4] == attributes[5] == termios.B115200
     line.close()
 

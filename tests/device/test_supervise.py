@@ -121,6 +121,16 @@ async def test_a_greeting_ends_the_growing(watched: Watched) -> None:
     assert watched.ups[-1] - lost == pytest.approx(BACK_OFF_FIRST, abs=0.1)
 
 
+async def test_each_end_of_a_link_is_told(watched: Watched) -> None:
+    """Two losses for the same reason with a link between them are two."""
+    for _ in range(2):
+        await watched.passes(1.0)
+        watched.port.unplug()
+        watched.port.plugged = True
+    await watched.passes(1.0)
+    assert ["lost", "lost"] == [reason for _, reason in watched.downs]
+
+
 async def test_a_reset_is_followed_at_once(watched: Watched) -> None:
     await watched.passes(5.0)
     watched.box.reset(0xB008)

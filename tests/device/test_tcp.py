@@ -27,6 +27,7 @@ class Server(asyncio.Protocol):
         self.box = TinyBox()
         self.host: asyncio.Transport | None = None
         self.connections = 0
+        self.ended = 0
 
     def __call__(self) -> "Server":
         return self
@@ -36,6 +37,9 @@ class Server(asyncio.Protocol):
         self.host = transport
         self.box.send = transport.write
         self.connections += 1
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self.ended += 1
 
     def data_received(self, data: bytes) -> None:
         self.box.feed(data)
@@ -151,11 +155,13 @@ async def test_stuck(ear: Ear) -> None:
 
 async def test_lost_is_never_told_after_close(server: tuple[Server, int], ear: Ear) -> None:
     line = await TcpPort("127.0.0.1", server[1]).open(ear.received, ear.lost)
+    await moment(0.01)
     line.close()
     line.close()
     line.write(b"nobody")
     await moment()
     assert [] == ear.losses
+    assert 1 == server[0].ended
 
 
 async def test_fifty_connections(server: tuple[Server, int]) -> None:

@@ -218,7 +218,6 @@ def _finish(fd: int) -> None:
     # pyserial's 0 makes an empty read look like the end of file.
     attributes[_CC][termios.VMIN] = 1
     termios.tcsetattr(fd, termios.TCSANOW, attributes)
-    termios.tcflush(fd, termios.TCIFLUSH)
     os.set_blocking(fd, False)
 
 
