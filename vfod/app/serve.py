@@ -7,6 +7,7 @@ from pathlib import Path
 
 from vfod.app.daemon import Daemon
 from vfod.app.doors import BrokerSecrets
+from vfod.app.notify import ServiceManager
 from vfod.app.recall import recall
 from vfod.clock import SystemClock
 from vfod.config.model import Config, Mqtt, VfoConfig
@@ -17,8 +18,10 @@ from vfod.errors import ConfigError
 from vfod.store import Threaded
 
 
-async def serve(config: Config, *, socket_path: str, journal_path: str) -> None:
-    """Run the daemon until SIGTERM or SIGINT.
+async def serve(
+    config: Config, *, socket_path: str, journal_path: str, notify: ServiceManager | None = None
+) -> None:
+    """Run the daemon until SIGTERM or SIGINT, and keep the service manager told.
 
     Raises AlreadyRunningError, StoreError or DoorError when it cannot begin.
     """
@@ -40,14 +43,27 @@ async def serve(config: Config, *, socket_path: str, journal_path: str) -> None:
     try:
         store.open(clock.wall())
         living = asyncio.create_task(daemon.run(), name="daemon")
+        watching = None
+
+        def end() -> None:
+            if notify is not None:
+                notify.stopping()
+            living.cancel()
+
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
-            loop.add_signal_handler(number, living.cancel)
+            loop.add_signal_handler(number, end)
+        if notify is not None:
+            notify.ready()
+            watching = asyncio.create_task(notify.watch(daemon.beats, clock), name="watchdog")
         try:
             await living
         except asyncio.CancelledError:
             if not living.cancelled():
                 raise
+        finally:
+            if watching is not None:
+                watching.cancel()
     finally:
         daemon.control.release()
 

@@ -47,9 +47,11 @@ def serve(words: list[str]) -> int:
         _make_directory(path)
     _log.info("configuration %s, control socket %s, journal %s", config.path, socket, journal)
     # Imported late: it brings everything, and a mistake above shall be told at once.
+    from vfod.app import ServiceManager
     from vfod.app import serve as live
 
-    asyncio.run(live(config, socket_path=socket, journal_path=journal))
+    notify = ServiceManager.named_in(environment())
+    asyncio.run(live(config, socket_path=socket, journal_path=journal, notify=notify))
     _log.info("ended in good order")
     return 0
 
