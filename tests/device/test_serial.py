@@ -67,7 +67,7 @@ async def test_hang_up_at_close_is_switched_off(pty: Pty, ear: Ear) -> None:
     attributes = termios.tcgetattr(pty.slave)
     assert 0 == attributes[2] & termios.HUPCL
     # With 0 an empty read would look like the end of file (termios(3)).
-    assert b"\x01" == attributes[6][termios.VMIN]
+    assert 1 == attributes[6][termios.VMIN]
     assert attributes[4] == attributes[5] == termios.B115200
     line.close()
 
