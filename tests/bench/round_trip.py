@@ -63,7 +63,7 @@ async def _side_by_side(port: str, rounds: int) -> tuple[list[float], list[float
             frequency = 7_755_000_000 + number % 100 * 5_000_000
             ours.append(await _ours(link, Tune(frequency=frequency, hand=0)))
             line = lines.ask(Tune(frequency=frequency + 1_000_000, hand=0))
-            bare.append(_bare(fd, line))
+            bare.append(bare_exchange(fd, line))
     finally:
         os.close(fd)
         link.close()
@@ -81,7 +81,8 @@ async def _ours(link: Link, tune: Tune) -> float:
     return seconds
 
 
-def _bare(fd: int, line: bytes) -> float:
+def bare_exchange(fd: int, line: bytes) -> float:
+    """Seconds from writing a line until a line has come."""
     answer = b""
     begun = time.perf_counter()
     os.write(fd, line)
