@@ -40,6 +40,8 @@ def library(path: Path) -> Any:
         ("step", ctypes.c_uint32, me),
         ("now", None, me, ctypes.c_uint32),
         ("break", None, me, ctypes.c_bool),
+        ("blind", None, me, ctypes.c_bool),
+        ("deed", None, me, ctypes.c_int32),
         ("charge", None, me, ctypes.c_uint16),
         ("deeds", ctypes.c_uint32, me),
         ("take", ctypes.c_size_t, me, text, ctypes.c_size_t),

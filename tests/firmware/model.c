@@ -29,34 +29,36 @@ static int32_t tune(void *own, uint64_t *millihertz)
 
 static int32_t output(void *own, bool on)
 {
+    struct model *model = own;
     (void)on;
-    ((struct model *)own)->deeds++;
-    return 0;
+    model->deeds++;
+    return model->deed;
 }
 
 static int32_t selector(void *own, uint8_t position)
 {
+    struct model *model = own;
     (void)position;
-    ((struct model *)own)->deeds++;
-    return 0;
+    model->deeds++;
+    return model->deed;
 }
 
 static bool level(void *own, uint32_t *counts)
 {
     *counts = ((struct model *)own)->level;
-    return true;
+    return !((struct model *)own)->blind;
 }
 
 static bool battery(void *own, uint16_t *millivolts)
 {
     *millivolts = ((struct model *)own)->battery;
-    return true;
+    return !((struct model *)own)->blind;
 }
 
 static bool temperature(void *own, int16_t *tenths)
 {
     *tenths = ((struct model *)own)->temperature;
-    return true;
+    return !((struct model *)own)->blind;
 }
 
 size_t model_size(void)
@@ -162,6 +164,16 @@ void model_now(struct model *model, uint32_t time)
 void model_break(struct model *model, bool broken)
 {
     model->broken = broken;
+}
+
+void model_blind(struct model *model, bool blind)
+{
+    model->blind = blind;
+}
+
+void model_deed(struct model *model, int32_t result)
+{
+    model->deed = result;
 }
 
 void model_charge(struct model *model, uint16_t millivolts)

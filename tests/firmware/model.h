@@ -13,6 +13,8 @@ struct model {
     uint32_t now;      /* milliseconds */
     uint32_t settling; /* what a tune takes, milliseconds */
     bool broken;       /* every tune fails */
+    bool blind;        /* nothing can be measured */
+    int32_t deed;      /* what the other deeds give back */
     uint32_t level;
     uint16_t battery;
     int16_t temperature;
@@ -39,6 +41,8 @@ uint32_t model_step(const struct model *model);
 /* From now on; the responder is not called. */
 void model_now(struct model *model, uint32_t milliseconds);
 void model_break(struct model *model, bool broken);
+void model_blind(struct model *model, bool blind);
+void model_deed(struct model *model, int32_t result);
 void model_charge(struct model *model, uint16_t millivolts);
 uint32_t model_deeds(const struct model *model);
 /* Takes what was sent since the last time; gives how many bytes. */
