@@ -4,6 +4,7 @@ import asyncio
 import json
 import sys
 from collections.abc import AsyncIterator
+from contextlib import aclosing
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from tests.conform.rig import failed, hand_on, outcomes, skipped
 from vfod.cli.verbs import run
 from vfod.clock import Clock, SystemClock
+from vfod.conform.run import conform
 from vfod.conform.table import POINTS
 from vfod.device.address import port_from
 from vfod.sim.jump import SimClock
@@ -49,6 +51,29 @@ async def test_in_memory_with_a_hand() -> None:
     assert {"cannot-output", "cannot-select", "cannot-mute", "cannot-knob"} == set(skipped(found))
     box = world.box
     assert (before, True, 5, 500) == (box.oscillator, box.output, box.select, box.step)
+    world.box.close()
+
+
+async def test_ended_in_the_middle_it_is_left_as_found_too() -> None:
+    """Ctrl-C while the output is switched."""
+    clock = SimClock(wall=EVENING)
+    world = _simulated(clock, settle=0.02)
+    world.box.output = True
+    before = world.box.oscillator
+
+    async def until_select() -> None:
+        going = conform(MemoryPort(world.box), clock)
+        async with aclosing(going) as each:
+            async for outcome in each:
+                if outcome.point.name == "tune-leaves-output":
+                    assert not world.box.output
+                    await asyncio.Event().wait()
+
+    task = asyncio.create_task(until_select())
+    await clock.sleep_until(clock.monotonic() + 60.0)
+    task.cancel()
+    await asyncio.gather(task, return_exceptions=True)
+    assert (before, True) == (world.box.oscillator, world.box.output)
     world.box.close()
 
 

@@ -47,7 +47,7 @@ async def _conform(text: str, baud: int, no_hands: bool, quick: bool, as_json: b
     from vfod.device.address import port_from
 
     outcomes = []
-    hand = None if no_hands else _ask_a_hand
+    hand = None if no_hands else ask_a_hand
     going = run(port_from(text, baud=baud), SystemClock(), hand=hand, quick=quick)
     async with contextlib.aclosing(going) as each:
         async for outcome in each:
@@ -62,7 +62,7 @@ async def _conform(text: str, baud: int, no_hands: bool, quick: bool, as_json: b
     return 1 if failed else 0
 
 
-async def _ask_a_hand(deed: str) -> None:
+async def ask_a_hand(deed: str) -> None:
     """Say what to do, and wait for the enter key."""
     from vfod.conform.bench import DEEDS
 

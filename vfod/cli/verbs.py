@@ -10,6 +10,7 @@ SUMMARY = {
     "serve": "run the daemon",
     "check": "look through the configuration and say what it amounts to",
     "config": "the configuration's schema, or the configuration as it was understood",
+    "doctor": "why the VFO cannot be reached, and what to do about it",
     "conform": "whether a VFO speaks the line protocol right, point by point",
     "firmware": "what a VFO's firmware needs, in C, put into your project",
     "simulate": "a simulated VFO with invented stations on the air",
@@ -85,6 +86,10 @@ def _carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.configuration import config
 
             return config(words)
+        case "doctor":
+            from vfod.cli.doctor import doctor
+
+            return doctor(words)
         case "conform":
             from vfod.cli.conform import conform
 

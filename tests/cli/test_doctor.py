@@ -1,0 +1,173 @@
+"""`vfod doctor` and `vfod conform` as commands, on real ports."""
+
+import asyncio
+import os
+import socket
+import tty
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import pytest
+
+from vfod.cli.conform import ask_a_hand
+from vfod.cli.verbs import run
+from vfod.clock import SystemClock
+from vfod.device import sounding
+from vfod.device.address import port_from
+from vfod.errors import NoReplyError, UsageError
+from vfod.sim.box import SimBox
+from vfod.sim.pty import PtyLine
+from vfod.sim.scenario import BoxSetup, Scenario
+from vfod.sim.world import build
+
+pytestmark = pytest.mark.real_time
+
+
+@pytest.fixture
+async def box() -> AsyncIterator[SimBox]:
+    box = build(Scenario(box=BoxSetup()), clock=SystemClock()).box
+    yield box
+    box.close()
+
+
+@pytest.fixture
+async def line(box: SimBox) -> AsyncIterator[PtyLine]:
+    line = PtyLine(box)
+    line.open()
+    yield line
+    line.close()
+
+
+@pytest.fixture
+def brief(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fewer tries, since nothing will come."""
+    monkeypatch.setattr(sounding, "GREETING_PAUSES", (0.1,))
+    monkeypatch.setattr(sounding, "GUESS_PAUSES", (0.05,))
+
+
+async def test_a_vfo_that_answers(line: PtyLine, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 0, and who it is."""
+    assert 0 == await asyncio.to_thread(run, ["doctor", line.device])
+    said = capsys.readouterr().out
+    assert f"{line.device}: the VFO answers: sim 1.0, serial number 0001\n" == said
+
+
+async def test_the_ports_of_the_configuration(
+    line: PtyLine, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each VFO's own; one that is not reached makes the exit code 1."""
+    config = tmp_path / "vfod.yaml"
+    receiver = "[{from: 150k, to: 30M, detector: envelope, intermediate_frequency: 455k}]"
+    config.write_text(
+        "place: {zone: UTC, region: 1}\n"
+        "vfos:\n"
+        f"  main: {{port: {line.device}, receiver: {receiver}}}\n"
+        f"  other: {{port: {tmp_path}/none, receiver: {receiver}}}\n"
+    )
+    assert 1 == await asyncio.to_thread(run, ["doctor", "--config", str(config)])
+    said = capsys.readouterr().out
+    assert f"{line.device}: the VFO answers" in said
+    assert f"{tmp_path}/none: the VFO is not reached\n1. " in said
+    assert "there is no such port" in said
+
+
+async def test_a_port_that_another_process_holds(
+    line: PtyLine, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It says which."""
+    held = await port_from(line.device).open(lambda _: None, lambda _: None)
+    assert 1 == await asyncio.to_thread(run, ["doctor", line.device])
+    held.close()
+    assert f"is held by process {os.getpid()} (" in capsys.readouterr().out
+
+
+async def test_a_port_that_another_process_reads_too(
+    line: PtyLine, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It did not ask to be alone, so both may open it, and each gets a part of the bytes."""
+    slave = os.open(line.device, os.O_RDWR | os.O_NOCTTY)
+    other = await asyncio.create_subprocess_exec("sleep", "60", pass_fds=[slave])
+    os.close(slave)
+    assert 0 == await asyncio.to_thread(run, ["doctor", line.device])
+    other.kill()
+    await other.wait()
+    said = capsys.readouterr().out
+    assert f"1. by the way: process {other.pid} (sleep 60) has" in said
+
+
+@pytest.mark.usefixtures("brief")
+async def test_something_else_that_answers(capsys: pytest.CaptureFixture[str]) -> None:
+    """Its words are shown, after the other speeds were tried as well."""
+    master, kept = os.openpty()
+    tty.setraw(kept)
+    os.set_blocking(master, False)
+    loop = asyncio.get_running_loop()
+
+    def greet() -> None:
+        os.read(master, 1000)
+        os.write(master, b"login: \x07")
+
+    loop.add_reader(master, greet)
+    assert 1 == await asyncio.to_thread(run, ["doctor", os.ttyname(kept)])
+    loop.remove_reader(master)
+    os.close(master)
+    os.close(kept)
+    out, err = capsys.readouterr()
+    assert r"1. something else answers: 'login: \x07" in out
+    assert "trying 9600 baud" in err
+
+
+@pytest.mark.usefixtures("brief")
+async def test_a_network_that_is_silent(capsys: pytest.CaptureFixture[str]) -> None:
+    """No speeds are tried, because there are none."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        address = f"socket://127.0.0.1:{server.getsockname()[1]}"
+        assert 1 == await asyncio.to_thread(run, ["doctor", address])
+    out, err = capsys.readouterr()
+    assert f"1. {address} can be opened, and nothing answers" in out
+    assert "" == err
+
+
+@pytest.mark.parametrize("verb", ["doctor", "conform"])
+def test_what_is_no_port(verb: str) -> None:
+    """A usage error, as everywhere."""
+    with pytest.raises(UsageError, match="ftp:// is not spoken here"):
+        run([verb, "ftp://x:1", *(["--no-hands"] if verb == "conform" else [])])
+
+
+def test_conform_asks_a_hand_only_at_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A pipe has no hand."""
+    with Path(os.devnull).open() as nothing:
+        monkeypatch.setattr("sys.stdin", nothing)
+        with pytest.raises(UsageError, match="no terminal to ask a hand at; add --no-hands"):
+            run(["conform", "/dev/null"])
+
+
+async def test_conform_asks_a_hand_and_waits_for_the_enter_key(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What to do is told beside the results, so that those can be piped."""
+    master, slave = os.openpty()
+    with os.fdopen(slave) as terminal:
+        monkeypatch.setattr("sys.stdin", terminal)
+        asked = asyncio.create_task(ask_a_hand("press"))
+        await asyncio.wait([asked], timeout=0.05)
+        assert not asked.done()
+        os.write(master, b"\n")
+        await asked
+    os.close(master)
+    out, err = capsys.readouterr()
+    assert "press one button" in err
+    assert "" == out
+
+
+async def test_conform_at_a_port_where_nothing_answers(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It leaves that to the doctor."""
+    monkeypatch.setattr("vfod.conform.bench._TRIES", (0.05,))
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        address = f"socket://127.0.0.1:{server.getsockname()[1]}"
+        with pytest.raises(NoReplyError, match="vfod doctor"):
+            await asyncio.to_thread(run, ["conform", address, "--no-hands"])
+    assert "" == capsys.readouterr().out
