@@ -43,6 +43,12 @@ def test_what_is_no_frequency_is_refused_with_a_remedy(text: str) -> None:
     assert caught.value.remedy
 
 
+def test_a_decimal_comma_is_told_so() -> None:
+    """Half of Europe writes one."""
+    with pytest.raises(QuantityError, match="write a point for the comma"):
+        units.parse_frequency("9,42M")
+
+
 def test_a_file_needs_units() -> None:
     """Without a default unit a bare number names both likely meanings."""
     with pytest.raises(QuantityError, match=r"9\.42k .* 9\.42M"):

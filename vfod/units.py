@@ -51,8 +51,9 @@ def _scaled(text: str, what: str, bare: str | None, finest: int) -> int:
     if len(text) > 40:
         raise QuantityError(f"{text[:40]!r}... is too long for {what}", remedy=_FREQUENCY_REMEDY)
     parts = _split_number(text.strip())
-    if parts is None:
-        raise QuantityError(f"{text!r} is not {what}", remedy=_FREQUENCY_REMEDY)
+    if parts is None or parts[3][:1] == ",":
+        remedy = "write a point for the comma" if "," in text else _FREQUENCY_REMEDY
+        raise QuantityError(f"{text!r} is not {what}", remedy=remedy)
     sign, whole, decimals, unit = parts
     if not unit:
         if bare is None:

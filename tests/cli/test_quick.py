@@ -83,7 +83,7 @@ REFUSED = [
     ("tune 9.4.2M", "'9.4.2M' is not a frequency; write it like 9420 (kHz), 9.42M"),
     ("tune nan", "'nan' is not a frequency"),
     ("tune inf", "'inf' is not a frequency"),
-    ("tune 9,42M", "',42M' is not a unit of frequency; write it like 9420 (kHz), 9.42M"),
+    ("tune 9,42M", "'9,42M' is not a frequency; write a point for the comma"),
     ("tune -9420", "'-9420' is not a positive frequency"),
     ("tune 0", "'0' is not a positive frequency"),
     ("tune 9.42m", "'m' is not a unit of frequency"),

@@ -360,3 +360,13 @@ def test_chains_have_neither_gap_nor_overlap(bands: list[Band], raster: int) -> 
         assert link.high <= max(exact, lower.high)
         assert link.high > exact - raster - 1
         assert link.high % raster == 0 or link.high == lower.high
+
+
+def test_the_upper_edge_of_an_own_band_is_its_own() -> None:
+    """Also inside a band of the table, which does not begin there."""
+    own = Band(name="lower", low=7_200_000, high=7_240_000)
+    bands = bands_for(1, [own])
+    assert ["lower", "lower", "41m"] == [
+        band.name if (band := band_at(dial, bands)) else None
+        for dial in (7_200_000, 7_240_000, 7_240_001)
+    ]

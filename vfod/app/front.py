@@ -1,5 +1,6 @@
 """The one function behind every door: a query is answered from the snapshot, a change by a desk."""
 
+import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
@@ -43,7 +44,11 @@ class Front:
         """The answer as JSON knows it; raises a VfodError for a refusal."""
         match asked.request:
             case r.ShowStatus():
-                return show.to_plain(self._snapshot())
+                state = self._snapshot()
+                if asked.vfo is not None:
+                    name = self._vfo(asked.vfo)
+                    state = dataclasses.replace(state, vfos={name: state.vfos[name]})
+                return show.to_plain(state)
             case r.ShowAgenda(days=days):
                 return self._agenda(days, asked.vfo)
             case r.ListBands():

@@ -115,13 +115,15 @@ def band_named(name: str, bands: Sequence[Band]) -> Band:
 
 
 def band_at(dial: int, bands: Sequence[Band]) -> Band | None:
-    """The band that holds `dial`, None between bands; the first listed where several do."""
+    """The band that holds `dial`, None between bands; the first listed where several do.
+
+    An upper edge belongs to the band that begins there, if one does.
+    """
     for band in bands:
         if band.low <= dial < band.high:
             return band
-    for band in bands:
         if dial == band.high:
-            return band
+            return next((other for other in bands if other.low == dial), band)
     return None
 
 

@@ -282,7 +282,7 @@ class Sweeper:
                 readings=len(levels),
                 level=median,
                 highest=round(max(values), 1) if values else None,
-                unit=levels[0].unit if levels else "",
+                unit=self._levels(visit.dial, 0).unit,
                 floor=round(verdict.floor, 1) if verdict and verdict.floor is not None else None,
                 active=verdict.active if verdict else None,
                 lateness=round(lateness, 6),
