@@ -15,6 +15,7 @@ from vfod.clock import Clock, SystemClock
 from vfod.conform.run import conform
 from vfod.conform.table import POINTS
 from vfod.device.address import port_from
+from vfod.errors import LineError
 from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
 from vfod.sim.pty import PtyLine
@@ -51,6 +52,39 @@ async def test_in_memory_with_a_hand() -> None:
     assert {"cannot-output", "cannot-select", "cannot-mute", "cannot-knob"} == set(skipped(found))
     box = world.box
     assert (before, True, 5, 500) == (box.oscillator, box.output, box.select, box.step)
+    world.box.close()
+
+
+async def test_a_reset_that_takes_the_port_away() -> None:
+    """As a USB device of its own does; the boot event is lost, and that is no fault of the box."""
+    clock = SimClock(wall=EVENING)
+    world = _simulated(clock)
+    port = MemoryPort(world.box)
+    hand = hand_on(world.box, clock)
+
+    async def pulls(deed: str) -> None:
+        await hand(deed)
+        if deed == "reset":
+            port.unplug()
+            asyncio.get_running_loop().call_later(2.0, port.plug)
+
+    found = await outcomes(port, clock, pulls)
+    assert [] == failed(found)
+    assert "reset" not in skipped(found)
+    world.box.close()
+
+
+async def test_a_port_that_stays_away() -> None:
+    """A line that is lost for good ends the check with that error."""
+    clock = SimClock(wall=EVENING)
+    world = _simulated(clock)
+    port = MemoryPort(world.box)
+
+    async def pulls(deed: str) -> None:
+        port.unplug()
+
+    with pytest.raises(LineError):
+        await outcomes(port, clock, pulls)
     world.box.close()
 
 

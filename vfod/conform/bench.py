@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from vfod.clock import Clock
 from vfod.conform.point import DeviationError, PassedOverError
 from vfod.device.port import Line, Port
-from vfod.errors import LineError, NoReplyError
+from vfod.errors import LineError, LineLostError, NoReplyError
 from vfod.units import format_millihertz
 
 #: What a hand may have to do.
@@ -81,6 +81,8 @@ class Bench:
         self.heard: list[Heard] = []
         self.events: list[Heard] = []
         self.strays: list[bytes] = []
+        #: Lengths of `heard` at which the line was opened; what came between is not known.
+        self.openings: set[int] = set()
         self.sent_lines: set[bytes] = set()
         #: What was sent since the last reply was taken, for the report.
         self.sent = b""
@@ -95,6 +97,9 @@ class Bench:
         Raises what the port raises; NoReplyError when nothing comes.
         """
         self._lost = None
+        self._held = b""
+        self._replies.clear()
+        self.openings.add(len(self.heard))
         self._line = await self.port.open(self._received, self._lose)
         if not await self.calm(_TRIES):
             says = f"{self.port.name}: no answer to ping, asked {len(_TRIES)} times"
@@ -130,7 +135,8 @@ class Bench:
         """Send bytes as they are. Raises LineError when the line is lost."""
         if self._lost is not None:
             raise self._lost
-        assert self._line is not None
+        if self._line is None:
+            raise LineLostError(f"{self.port.name} is closed", port=self.port.name)
         self.sent = data
         self.sent_lines.update(_apart(data))
         self._line.write(data)

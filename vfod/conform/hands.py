@@ -121,8 +121,8 @@ async def _reset(bench: Bench) -> None:
 
 
 async def _reopen(bench: Bench, deadline: float) -> None:
-    bench.close()
     while True:
+        bench.close()
         try:
             await bench.open()
             return
