@@ -32,7 +32,8 @@ demo: $(VENV)/.run ## the whole thing with a simulated VFO, about a minute
 test: $(VENV)/.test ## the tests
 	@requirements/system.sh mosquitto:mosquitto mosquitto_sub:mosquitto-clients \
 		prometheus:prometheus promtool:prometheus $(FUZZED) \
-		arm-none-eabi-gcc:gcc-arm-none-eabi qemu-system-arm:qemu-system-arm
+		arm-none-eabi-gcc:gcc-arm-none-eabi qemu-system-arm:qemu-system-arm \
+		systemd-analyze:systemd
 	@$(BIN)/python -m pytest -n 2 --ignore=tests/bench --ignore=tests/score $(ARGS)
 
 fuzz: $(VENV)/.test ## any bytes at both ends of the line, for FUZZ_SECONDS (an hour)

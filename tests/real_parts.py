@@ -35,6 +35,9 @@ PACKAGES = {
     "prometheus": "prometheus",
     "promtool": "prometheus",
     "qemu-system-arm": "qemu-system-arm",
+    "systemd-analyze": "systemd",
+    "systemd-sysusers": "systemd",
+    "systemd-tmpfiles": "systemd",
 }
 
 #: Tries, 10 ms apart, until a part that was started must accept a connection: ten seconds.
