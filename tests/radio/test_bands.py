@@ -250,7 +250,8 @@ def test_an_own_band_replaces_the_one_of_its_name_and_wins_over_others() -> None
     part = Band(name="low-31", low=9_350_000, high=9_500_000)
     table = bands_for(1, [part])
     assert part == band_at(9_450_000, table)
-    above = band_at(9_500_000, table)
+    assert part == band_at(9_500_000, table)
+    above = band_at(9_500_001, table)
     assert above is not None
     assert above.name == "31m"
 
