@@ -18,7 +18,7 @@ from vfod.cli.verbs import SUMMARY
 from vfod.config import forms
 from vfod.config.loading import load, parse
 from vfod.device import timing as patience
-from vfod.errors import DaemonAbsentError, StoreError
+from vfod.errors import DaemonAbsentError, PortMissingError, StoreError
 from vfod.events.plain import KINDS
 from vfod.outputs.mqtt.publisher import PACE
 from vfod.plan.sweep import RANGE_CHANGE_FACTOR, Sweep
@@ -36,7 +36,15 @@ REQUESTS = ROOT / "docs" / "requests.md"
 DOCUMENTS = [README, DEVELOPERS, *sorted(ROOT.glob("docs/**/*.md"))]
 
 #: Those that ask no daemon, with the exit code where there is neither a daemon nor a journal.
-_EXITS = {"check": 0, "plan": 0, "agenda": 0, "--help": 0, "journal": StoreError.exit_code}
+_EXITS = {
+    "check": 0,
+    "plan": 0,
+    "agenda": 0,
+    "--help": 0,
+    "journal": StoreError.exit_code,
+    "doctor": 1,
+    "conform": PortMissingError.exit_code,
+}
 
 #: They run until somebody ends them; other tests start them.
 _ENDLESS = ("serve", "simulate")
