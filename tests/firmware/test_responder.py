@@ -61,6 +61,14 @@ def test_a_tune_is_answered_when_it_has_settled(
     assert [] == box.do("wait", settle + 1)
 
 
+def test_a_repeat_never_gets_an_older_reply(functions: Callable[..., Any]) -> None:
+    """5.5: while the reply is still to come, the repeat is dropped, whatever was kept before."""
+    box = Box(functions(), settle=20)
+    assert says("#0001 ok boot=1A e=1 h=0") == box.send("#0001 ping *93DB\n")
+    assert [] == box.send("#0001 tune f=7100000 *448F\n#0001 tune f=7100000 *448F\n")
+    assert says("#0001 ok f=7100000.000 e=1 h=0") == box.do("wait", 21)
+
+
 def test_a_line_finds_what_is_due_done(functions: Callable[..., Any]) -> None:
     """A request that comes after the settle time is not busy, though nobody polled."""
     box = Box(functions(), settle=20)

@@ -37,6 +37,14 @@ _VALUES = [
     *("100000", "99999.999", "160000000", "160000000.001", ".5", "-1", "+1", "1e6", "9.875M", ""),
     *("grey", "a=b", "a*b", "0x1", "on", "7,1"),
 ]
+_GOOD = [
+    "tune f=7100000",
+    "tune f=7200000.5 h=0",
+    "tune f=7300000 h=2",
+    "read",
+    "ping",
+    "output on=1",
+]
 _WORDS = [
     "ok",
     "err",
@@ -100,6 +108,8 @@ class Inputs:
 
     def _body(self) -> str:
         chance = self._chance
+        if chance.random() < 0.3:
+            return f"#{chance.choice([1, 2]):04X} {chance.choice(_GOOD)}"
         words = []
         if chance.random() < 0.7:
             words.append(f"#{chance.choice([1, 1, 2, 0xABCD]):04X}")
