@@ -94,6 +94,20 @@ def test_how_it_restarts() -> None:
     assert [] == settings("BindsTo")
 
 
+def test_every_kind_of_device_is_known_when_the_unit_starts() -> None:
+    """A kind whose driver is not loaded is passed over, as systemd.resource-control(5) says.
+
+    Which driver registers which kind: Documentation/admin-guide/devices.txt of the kernel has the
+    majors 166, 188 and 116; the names of the modules are from memory.
+    """
+    drivers = {"char-ttyACM": "cdc_acm", "char-ttyUSB": "usbserial", "char-alsa": "snd"}
+    allowed = [kind.split() for kind in settings("DeviceAllow")]
+    assert [[kind, "rw"] for kind in drivers] == allowed
+    first = [f"modprobe@{driver}.service" for driver in drivers.values()]
+    assert [" ".join(first)] == settings("Wants")
+    assert settings("Wants")[0] in settings("After")
+
+
 def test_the_command_line_of_the_unit(tmp_path: Path) -> None:
     """It starts as the unit writes it, tells that it is ready and alive without a VFO, and ends.
 

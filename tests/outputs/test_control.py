@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import errno
 import grp
 import json
 import os
@@ -102,6 +103,23 @@ async def test_only_owner_and_group(house: House, tmp_path: Path) -> None:
     finally:
         os.umask(before)
     assert not (tmp_path / "control").exists()
+
+
+async def test_where_nothing_may_be_given_away(
+    house: House, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A unit that refuses chown(2), as ~@privileged of systemd.exec(5) does; its own group does."""
+
+    def refuse(*_: object) -> None:
+        raise PermissionError(errno.EPERM, os.strerror(errno.EPERM))
+
+    monkeypatch.setattr(os, "chown", refuse)
+    own = door(house, tmp_path / "own", group=grp.getgrgid(os.getgid()).gr_name)
+    own.claim()
+    own.release()
+    other = next(group.gr_name for group in grp.getgrall() if group.gr_gid != os.getgid())
+    with pytest.raises(DoorError, match="cannot be made: Operation not permitted"):
+        door(house, tmp_path / "other", group=other).claim()
 
 
 async def test_an_answer_can_be_cut_out_without_a_parser(house: House, tmp_path: Path) -> None:
