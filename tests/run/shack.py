@@ -21,6 +21,7 @@ from vfod.run.desk import Desk
 from vfod.run.keeper import Afterwards, Keeper, LeftOff
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
+from vfod.sim.faults import FaultyPort
 from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import Scenario, parse
@@ -78,6 +79,7 @@ class Shack:
     clock: SimClock
     world: World
     port: MemoryPort
+    line: FaultyPort
     stream: Stream
     tuner: Tuner
     desk: Desk
@@ -148,8 +150,9 @@ async def shack(
     stream = Stream(clock, ["main"], derive=(band_edges(bands), activity))
     tuner = Tuner("main", stream, clock, receiver)
     desk = Desk(tuner, clock, bands, quiet=quiet)
+    line = FaultyPort(port, seed=3)
     supervisor = Supervisor(
-        port, clock, random.Random(7), up=tuner.up, down=tuner.down, told=tuner.told
+        line, clock, random.Random(7), up=tuner.up, down=tuner.down, told=tuner.told
     )
     table = world.receiver.level_table()
     keeper = Keeper(
@@ -166,7 +169,7 @@ async def shack(
         left_off=left_off,
         stopped_at=stopped_at,
     )
-    it = Shack(clock, world, port, stream, tuner, desk, keeper, supervisor)
+    it = Shack(clock, world, port, line, stream, tuner, desk, keeper, supervisor)
     feed = stream.subscribe("test")
 
     async def listen() -> None:
