@@ -31,7 +31,9 @@ def front() -> tuple[Front, dict[str, Desk]]:
     desks = {"left": Desk(), "right": Desk()}
     windows: dict[str, list[Any]] = {"left": [], "right": []}
     state = initial(list(desks))
-    return Front(lambda: state, SimClock(NOON), desks, windows, bands_for(1)), desks
+    return Front(
+        lambda: state, SimClock(NOON), desks, windows, bands_for(1), {"two": "right"}
+    ), desks
 
 
 def asked(request: r.Request, vfo: str | None = None) -> r.Asked:
@@ -43,6 +45,15 @@ async def test_the_first_vfo_is_meant_where_none_is_named() -> None:
     it, desks = front()
     await it.submit(asked(r.Tune(frequency=7_300_000)))
     await it.submit(asked(r.Tune(frequency=7_305_000), "right"))
+    assert [1, 1] == [len(desk.asked) for desk in desks.values()]
+
+
+async def test_a_sweep_goes_to_its_own_vfo() -> None:
+    """Who names the sweep need not name the VFO; an unknown sweep is the first one's to refuse."""
+    it, desks = front()
+    await it.submit(asked(r.StartSweep(sweep="two")))
+    assert [0, 1] == [len(desk.asked) for desk in desks.values()]
+    await it.submit(asked(r.StartSweep(sweep="three")))
     assert [1, 1] == [len(desk.asked) for desk in desks.values()]
 
 

@@ -74,6 +74,7 @@ class Daemon:
             {name: vfo.desk for name, vfo in self.vfos.items()},
             {name: vfo.windows for name, vfo in self.vfos.items()},
             config.bands,
+            {name: sweep.vfo for name, sweep in config.sweeps.items()},
         )
         self.metrics = Metrics(
             subscribe=self._follow("metrics"),

@@ -24,7 +24,10 @@ class Carries(Protocol):
 
 
 class Front:
-    """Answers requests; `windows` go by VFO, in the order of the configuration."""
+    """Answers requests.
+
+    `windows` go by VFO, in the order of the configuration; `sweeps` say for which VFO each is.
+    """
 
     def __init__(
         self,
@@ -33,8 +36,10 @@ class Front:
         desks: Mapping[str, Carries],
         windows: Mapping[str, Sequence[Window]],
         bands: Sequence[Band],
+        sweeps: Mapping[str, str],
     ) -> None:
         self._snapshot = snapshot
+        self._sweeps = sweeps
         self._clock = clock
         self._desks = desks
         self._windows = windows
@@ -57,6 +62,9 @@ class Front:
                 raise RefusedError(
                     "this door cannot watch", remedy="use the control socket or MQTT"
                 )
+            case r.StartSweep(sweep=sweep) if asked.vfo is None:
+                # A sweep is for one VFO; who names the sweep has named the VFO.
+                return await self._desks[self._vfo(self._sweeps.get(sweep))].submit(asked)
         return await self._desks[self._vfo(asked.vfo)].submit(asked)
 
     def _vfo(self, name: str | None) -> str:
