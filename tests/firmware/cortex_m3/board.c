@@ -2,8 +2,8 @@
  *
  * Start-up code, a millisecond clock, the line on the first UART, and a hand on the second: `+` and
  * `-` turn the knob by a step, a letter presses the button of that name. The oscillator and the
- * receiver are made of arithmetic. Register names and addresses are those of the processor's
- * architecture manual (SysTick, NVIC) and of the PL011 UART.
+ * receiver are made of arithmetic. Registers and their addresses are those of the manuals of the
+ * processor (its tick and its interrupts) and of its serial ports.
  */
 #include "board.h"
 
