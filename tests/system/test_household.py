@@ -41,6 +41,7 @@ async def sweeping(it: Household) -> None:
 
 async def all_agree(it: Household) -> None:
     """Hold the dial still, and compare what each door says."""
+    await sweeping(it)
     it.ask("stay", seconds=60)
     vfo = it.vfo()
     assert "up" == vfo["link"]["phase"]
