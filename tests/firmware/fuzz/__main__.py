@@ -1,14 +1,17 @@
 """`make fuzz`: all three for an hour, side by side, and then a table.
 
 What libFuzzer learns stays in .fuzz, so that the next hour goes on from there.
+Ctrl-C ends it early, with the table.
 """
 
 import argparse
 import json
 import random
+import signal
 import subprocess
 import sys
 import tempfile
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import NamedTuple
@@ -47,6 +50,9 @@ def main(words: list[str]) -> int:
         print(json.dumps(_part(given.part, given.seconds, given.seed)))
         return 0
     print(f"seed {given.seed}, {given.seconds} s; what is found is kept in {_HOME}", flush=True)
+    began = time.monotonic()
+    # It reaches the three as well; they end with what they have.
+    signal.signal(signal.SIGINT, lambda *_: None)
     with ThreadPoolExecutor() as together:
         rows = [
             together.submit(_searched, given.seconds, given.seed),
@@ -59,6 +65,7 @@ def main(words: list[str]) -> int:
             print(absent, file=sys.stderr)
             return 2
     table.append(_apart("corpus", 0, given.seed))
+    print(f"after {time.monotonic() - began:.0f} s")
     print(f"{'':<34}{'inputs':>12}{'crashes':>9}{'hangs':>7}{'disagreements':>15}")
     for row in table:
         print(f"{row[0]:<34}{row[1]:>12}{row[2]:>9}{row[3]:>7}{row[4]:>15}")

@@ -4,6 +4,7 @@ Both drive the reference box of docs/protocol-vectors.yaml. Compared is everythi
 a person in a refusal, which 8.2 leaves free, and the checksum, which must be right.
 """
 
+import contextlib
 import random
 import time
 from collections.abc import Iterable, Iterator
@@ -32,15 +33,16 @@ class Findings:
 
 
 def compare(functions: Any, seconds: float, seed: int, also: Iterable[bytes] = ()) -> Findings:
-    """Try the inputs `also`, then others for so long."""
+    """Try the inputs `also`, then others for so long, or until an interrupt."""
     found = Findings()
     box = LibraryBox(functions)
     until = time.monotonic() + seconds
     for data in also:
         _try(box, data, found)
     invent = Inputs(random.Random(seed))
-    while time.monotonic() < until:
-        _try(box, invent.input(), found)
+    with contextlib.suppress(KeyboardInterrupt):
+        while time.monotonic() < until:
+            _try(box, invent.input(), found)
     return found
 
 

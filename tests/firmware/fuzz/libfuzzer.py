@@ -11,6 +11,8 @@ from tests.real_parts import missing, real_part
 
 #: An answer to an input that takes longer is a hang, seconds; the usual one takes 50 µs.
 HANG = 10
+#: How it ends when it was interrupted.
+_INTERRUPTED = 72
 #: Longest input: some dozen lines. Longer ones are slow and reach nothing new.
 _LONGEST = 600
 
@@ -73,6 +75,7 @@ def run(program: Path, folder: Path, seconds: int, seed: int) -> Ran:
     )
     files = tuple(sorted(set(found.iterdir()) - before))
     hangs = sum(file.name.startswith("timeout-") for file in files)
-    crashes = len(files) - hangs + (done.returncode != 0 and not files)
+    failed = done.returncode not in (0, _INTERRUPTED)
+    crashes = len(files) - hangs + (failed and not files)
     counted = re.search(r"number_of_executed_units:\s*(\d+)", done.stderr)
     return Ran(int(counted[1]) if counted else 0, crashes, hangs, files, done.stderr)
