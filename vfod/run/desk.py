@@ -49,12 +49,8 @@ class Sweeping(Protocol):
         """Leave the channel for the next one; RefusedError when no sweep runs."""
         ...
 
-    async def yielded(self, cause: str | None) -> Stamped | None:
-        """Wait until the running sweep has said that it yields; None when there is none."""
-        ...
-
-    async def resumed(self, cause: str | None) -> Stamped | None:
-        """Wait until the yielding sweep has said that it goes on; None when there is none."""
+    async def next_word(self, cause: str | None) -> Stamped | None:
+        """What the running sweep says next: that it yields, waits or goes on; None without one."""
         ...
 
 
@@ -87,7 +83,7 @@ class Desk:
         self._left_at: dict[str, int] = {}
         #: Where the dial was last put by anyone but a sweep: where a window returns to.
         self.home: int | None = None
-        tuner.on_hand = self._hand
+        tuner.on_hand = self.keep_quiet
 
     # --- quiet time -----------------------------------------------------------------------------
 
@@ -95,9 +91,6 @@ class Desk:
     def sweep_may_move(self) -> bool:
         """Whether nobody above the sweep has the dial."""
         return self._clock.monotonic() >= self.quiet_until
-
-    def _hand(self, origin: Origin) -> None:
-        self.keep_quiet(origin)
 
     def keep_quiet(self, origin: Origin, seconds: float | None = None) -> None:
         """The sweep yields to `origin` for `seconds`, by default the quiet time.
@@ -159,12 +152,12 @@ class Desk:
                 return await self._sweeps().skip(by, cause)
             case r.Stay(seconds=seconds):
                 self.keep_quiet(by, math.inf if seconds is None else seconds)
-                return await self._sweep_says(self._sweeps().yielded(cause))
+                return await self._sweep_says(self._sweeps().next_word(cause))
             case r.Resume():
                 if self.sweep_may_move:
                     raise RefusedError("no sweep has yielded", remedy="there is nothing to resume")
                 self.end_quiet()
-                return await self._sweep_says(self._sweeps().resumed(cause))
+                return await self._sweep_says(self._sweeps().next_word(cause))
         raise RequestError(f"{type(asked.request).__name__} is no change")
 
     def _sweeps(self) -> Sweeping:

@@ -332,13 +332,9 @@ class Keeper:
         self._sweeper.skip()
         return stamped
 
-    async def yielded(self, cause: str | None) -> e.Stamped | None:
+    async def next_word(self, cause: str | None) -> e.Stamped | None:
         """See desk.Sweeping."""
         return await self._sweeper.next_word(cause) if self._sweeper is not None else None
-
-    async def resumed(self, cause: str | None) -> e.Stamped | None:
-        """See desk.Sweeping."""
-        return await self.yielded(cause)
 
 
 def _same(one: Slot | None, other: Slot | None) -> bool:

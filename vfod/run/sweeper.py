@@ -241,10 +241,7 @@ class Sweeper:
                 if self._disturbed():
                     return False
                 tuned = await self._tuner.tune(self.visit.dial, by=self._origin, hand=hand)
-        except HandError:
-            await self._alarm.wait(self._clock.monotonic() + AFTER_REFUSAL)
-            return False
-        except (LinkDownError, LineError):
+        except (HandError, LinkDownError, LineError):
             await self._alarm.wait(self._clock.monotonic() + AFTER_REFUSAL)
             return False
         except RefusedError:

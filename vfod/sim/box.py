@@ -18,9 +18,8 @@ from vfod.units import MILLI
 from vfod.wire import messages as m
 from vfod.wire.box import Asked, BoxSession
 from vfod.wire.messages import Ability, Code
+from vfod.wire.timing import EVENT_SPACING
 
-#: Time from one event to the next, seconds (docs/protocol.md, 6.4).
-EVENT_SPACING = 0.05
 #: A low battery is told at most this often, seconds (6.1).
 _BATTERY_SPACING = 600.0
 
