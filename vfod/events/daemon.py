@@ -1,0 +1,46 @@
+"""What happened to the daemon and its doors."""
+
+from dataclasses import dataclass
+
+from vfod.events.root import Event
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DaemonStarted(Event):
+    """The daemon is up; `config_digest` names the configuration in force."""
+
+    version: str
+    config_path: str
+    config_digest: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DaemonStopped(Event):
+    """The daemon is about to leave, in good order."""
+
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DoorOpened(Event):
+    """An output or a way in works (again): `door` its name, `where` its address."""
+
+    door: str
+    where: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DoorFailed(Event):
+    """An output or a way in does not work for now; it is rebuilt after a pause."""
+
+    door: str
+    reason: str
+    detail: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class JournalSetAside(Event):
+    """The journal's file was no sound database: renamed to `kept_as`, a new one begun."""
+
+    kept_as: str
+    reason: str
