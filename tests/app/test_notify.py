@@ -13,9 +13,17 @@ from pathlib import Path
 
 import pytest
 
+from tests.app.nights import EVENING
+from vfod import events as e
+from vfod.app.daemon import Daemon
 from vfod.app.notify import STALE_AFTER, ServiceManager
+from vfod.config.loading import parse
 from vfod.errors import UsageError
 from vfod.sim.jump import SimClock
+from vfod.sim.memory import MemoryPort
+from vfod.sim.scenario import load as load_scenario
+from vfod.sim.world import build
+from vfod.store import Direct
 
 NAMES = itertools.count()
 
@@ -102,6 +110,61 @@ async def test_a_part_without_life_stops_the_feeding(
     await clock.sleep_until(clock.monotonic() + 11)
     assert ["WATCHDOG=1", "STATUS=running"] == manager.heard()[0].splitlines()
     watching.cancel()
+
+
+class Stubborn(Direct):
+    """A journal whose disk can be made not to answer."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self.answers = asyncio.Event()
+        self.answers.set()
+
+    async def flush(self) -> list[e.Event]:
+        await self.answers.wait()
+        return await super().flush()
+
+
+async def test_the_whole_daemon_feeds_while_keeper_link_and_journal_live(
+    manager: Manager, tmp_path: Path
+) -> None:
+    """An hour without a VFO feeds every ping; a disk that does not answer ends it within a minute.
+
+    The watchdog's time is that of the unit.
+    """
+    clock = SimClock(EVENING)
+    store = Stubborn(tmp_path / "journal.sqlite")
+    store.open(EVENING)
+    port = MemoryPort(build(load_scenario(), clock=clock).box)
+    port.unplug()
+    daemon = Daemon(
+        parse("vfos: {main: {port: /dev/vfo}}\nweb: off", "minimal.yaml"),
+        clock=clock,
+        store=store,
+        port_for=lambda _: port,
+        recalled={},
+    )
+    living = asyncio.create_task(daemon.run())
+    watching = asyncio.create_task(of(manager, "60000000").watch(daemon.beats, clock))
+    await clock.sleep_until(1)
+    assert {"journal", "keeper main", "link main"} == set(daemon.beats())
+    for minute in range(1, 61):
+        await clock.sleep_until(60 * minute - 1)
+        assert 2 * ["WATCHDOG=1"] == manager.heard()
+    await clock.sleep_until(3601)
+    assert ["WATCHDOG=1"] == manager.heard()
+    store.answers.clear()
+    daemon.stream.emit(e.DialFound(dial=None, oscillator=7_000_000_000), vfo="main")
+    await clock.sleep_until(3690)
+    assert ["WATCHDOG=1", "STATUS=stuck: journal"] == manager.heard()
+    await clock.sleep_until(4000)
+    assert [] == manager.heard()
+    store.answers.set()
+    await clock.sleep_until(4061)
+    assert ["WATCHDOG=1", "STATUS=running"] == manager.heard()[0].splitlines()
+    watching.cancel()
+    living.cancel()
+    await asyncio.gather(living, return_exceptions=True)
 
 
 @pytest.mark.parametrize("environment", [{}, {"WATCHDOG_USEC": "5"}, {"NOTIFY_SOCKET": ""}])

@@ -10,7 +10,7 @@ import pytest
 
 from tests.store.samples import EVENING, observed, tuned
 from vfod import events as e
-from vfod.outputs.journal import BATCH, PATIENCE, Journal
+from vfod.outputs.journal import BATCH, BEAT_LIMIT, PATIENCE, Journal
 from vfod.run.stream import Stream
 from vfod.sim.jump import SimClock
 from vfod.store import Direct, Reader, Store, Threaded
@@ -24,7 +24,7 @@ class Desk:
     def __init__(self, store: Store) -> None:
         self.clock = SimClock(EVENING)
         self.stream = Stream(self.clock, ["main"])
-        self.journal = Journal(store, self.tell)
+        self.journal = Journal(store, self.tell, self.clock)
         self.told: list[e.Event] = []
 
     def tell(self, event: e.Event) -> None:
@@ -255,6 +255,53 @@ async def test_a_full_disk_is_tried_again_and_again() -> None:
         attempts = disk.attempts
         await desk.wait(100)
         assert attempts == disk.attempts
+
+
+async def test_signs_of_life() -> None:
+    """With nothing to write, with much, and with a disk that refuses: never older than ten seconds.
+
+    Only a disk that does not answer ends them, and they go on with it.
+    """
+    disk = Disk()
+    desk = Desk(disk)
+
+    async def oldest(seconds: int, happening: bool) -> float:
+        ages = []
+        for _ in range(seconds * 2):
+            if happening:
+                desk.happen(observed())
+            await desk.wait(0.5)
+            ages.append(desk.clock.monotonic() - desk.journal.last_beat)
+        return max(ages)
+
+    async with desk.at_work():
+        assert await oldest(3600, happening=False) <= BEAT_LIMIT
+        assert await oldest(60, happening=True) <= BATCH
+        disk.failing = True
+        assert await oldest(60, happening=True) <= BATCH
+        disk.failing = False
+        disk.turns.clear()
+        assert pytest.approx(60, abs=2) == await oldest(60, happening=True)
+        disk.turns.set()
+        await desk.wait(BATCH)
+        assert await oldest(60, happening=False) <= BEAT_LIMIT
+
+
+async def test_a_journal_that_broke_shows_no_life() -> None:
+    """Whatever ended the reading of the stream ends the signs too."""
+
+    class Broken(Disk):
+        def add(self, stamped: e.Stamped) -> None:
+            raise RuntimeError("a defect")
+
+    desk = Desk(Broken())
+    feed = desk.stream.subscribe("journal")
+    task = asyncio.create_task(desk.journal.run(feed))
+    await desk.wait(60)
+    desk.happen(observed())
+    await desk.wait(60)
+    assert 60 <= desk.clock.monotonic() - desk.journal.last_beat
+    assert isinstance(task.exception(), ExceptionGroup)
 
 
 async def test_who_gives_up_waiting_leaves_nothing_behind() -> None:

@@ -52,7 +52,7 @@ class Daemon:
         self._store = store
         rng = random.Random(seed)  # noqa: S311 - jitter of pauses, nothing secret
         self.stream = Stream(clock, list(config.vfos), derive=(band_edges(config.bands), activity))
-        self._journal = Journal(store, self._tell)
+        self._journal = Journal(store, self._tell, clock)
         self._journal_feed = self.stream.subscribe("journal")
         self._log_feed = self.stream.subscribe("log")
         self.vfos = {
@@ -110,7 +110,7 @@ class Daemon:
     def beats(self) -> dict[str, float]:
         """Seconds since each part that must not stand still last showed life."""
         now = self._clock.monotonic()
-        beats = {}
+        beats = {"journal": now - self._journal.last_beat}
         for name, vfo in self.vfos.items():
             beats[f"keeper {name}"] = now - vfo.keeper.last_beat
             beats[f"link {name}"] = now - vfo.supervisor.last_beat

@@ -8,6 +8,7 @@ afterwards: that is what "acknowledged" means here.
 import asyncio
 import contextlib
 
+from vfod.clock import Clock
 from vfod.events import Stamped
 from vfod.state import Feed, Tell
 from vfod.store import Store, is_promised
@@ -18,14 +19,21 @@ BATCH = 1.0
 #: Longest wait of a person for the disk, seconds: a card that stutters is done by then, and a
 #: stuck one must not keep a hand waiting.
 PATIENCE = 2.0
+#: Longest time between two signs of life while nothing happens, seconds: well below the thirty
+#: after which a part counts as stuck.
+BEAT_LIMIT = 10.0
 
 
 class Journal:
     """Writes what the stream tells; `tell` is how it says that the disk gives trouble."""
 
-    def __init__(self, store: Store, tell: Tell) -> None:
+    def __init__(self, store: Store, tell: Tell, clock: Clock) -> None:
         #: Changes that were answered without having been written in time.
         self.unconfirmed = 0
+        #: Last time it was seen to live (monotonic), for the watchdog: at most BEAT_LIMIT ago, but
+        #: while the disk does not answer. One that answers with an error is told otherwise.
+        self.last_beat = clock.monotonic()
+        self._clock = clock
         self._store = store
         self._tell = tell
         self._newest = 0
@@ -74,7 +82,7 @@ class Journal:
 
     async def _write_when_due(self) -> None:
         while True:
-            await self._some.wait()
+            await self._wait_for_some()
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(BATCH):
                     await self._urgent.wait()
@@ -83,6 +91,14 @@ class Journal:
             await self._flush()
             if self._store.queued:
                 self._some.set()
+
+    async def _wait_for_some(self) -> None:
+        while True:
+            self.last_beat = self._clock.monotonic()
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(BEAT_LIMIT):
+                    await self._some.wait()
+                    return
 
     async def _flush(self) -> None:
         arrived = self._newest
