@@ -140,6 +140,52 @@ class SkipChannel(Change):
     """Let the running sweep leave this channel and go to the next one."""
 
 
+#: Longest note and longest name of a station, characters: a paragraph, a line.
+NOTE_LIMIT, NAME_LIMIT = 1000, 100
+#: Joiners of letters, which some scripts cannot be written without.
+_JOINERS = "\u200c\u200d"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TakeNote(Change):
+    """Write `text` into the listener's log; the time, dial, level and band are added.
+
+    `sinpo` is a report by ITU-R SM.1135, five digits 1 to 5, X for what is not rated; `heard` the
+    name of a station; `at` the time it is about, the present where none is given.
+    """
+
+    text: str
+    sinpo: str | None = None
+    heard: str | None = None
+    at: float | None = None
+
+    def __post_init__(self) -> None:
+        _check_line("a note", self.text, NOTE_LIMIT)
+        if self.heard is not None:
+            _check_line("the name of a station", self.heard, NAME_LIMIT)
+        if self.sinpo is not None and (
+            len(self.sinpo) != 5 or not set(self.sinpo) <= set("12345X")
+        ):
+            raise RequestError(
+                f"{self.sinpo[:20]!r} is no SINPO report",
+                remedy="write five digits from 1 to 5 for strength, interference, noise, "
+                "propagation and overall, like 45344; X for what is not rated",
+            )
+
+
+def _check_line(what: str, text: str, limit: int) -> None:
+    if not text.strip():
+        raise RequestError(f"{what} needs some words")
+    if len(text) > limit:
+        raise RequestError(
+            f"{what} of {len(text)} characters is too long", remedy=f"{limit} are the most"
+        )
+    if not all(sign.isprintable() or sign in _JOINERS for sign in text):
+        raise RequestError(
+            f"{what} is one line, without control characters", remedy="write it in one line"
+        )
+
+
 #: The table: method → request. Documentation is each class's docstring.
 TABLE: dict[str, type[Request]] = {
     "status": ShowStatus,
@@ -157,6 +203,7 @@ TABLE: dict[str, type[Request]] = {
     "stay": Stay,
     "resume": Resume,
     "skip": SkipChannel,
+    "note": TakeNote,
 }
 
 

@@ -14,6 +14,7 @@ from vfod import __version__
 from vfod import events as e
 from vfod.app import doors
 from vfod.app.front import Front
+from vfod.app.lookback import stood
 from vfod.app.recall import Recalled
 from vfod.app.vfo import Vfo
 from vfod.clock import Clock
@@ -23,9 +24,10 @@ from vfod.outputs.journal import Journal
 from vfod.outputs.log import Log
 from vfod.outputs.metrics import Metrics
 from vfod.run.derive import activity, band_edges
+from vfod.run.notes import Stood
 from vfod.run.stream import Stream
 from vfod.state import Feed, State
-from vfod.store import Store
+from vfod.store import ReadableStore
 
 #: Pairs a door may be behind before it loses the oldest (a watching client, MQTT): some minutes of
 #: a busy night.
@@ -40,7 +42,7 @@ class Daemon:
         config: Config,
         *,
         clock: Clock,
-        store: Store,
+        store: ReadableStore,
         port_for: Callable[[VfoConfig], Port],
         recalled: Mapping[str, Recalled],
         socket: Path | None = None,
@@ -64,6 +66,7 @@ class Daemon:
                 port_for(settings),
                 committed=self._journal.committed,
                 recalled=recalled.get(name, Recalled()),
+                remember=self._remember,
                 rng=rng,
             )
             for name, settings in config.vfos.items()
@@ -106,6 +109,9 @@ class Daemon:
 
     def _follow(self, name: str) -> Callable[[], AbstractContextManager[Feed]]:
         return lambda: self.stream.following(name, limit=DOOR_QUEUE)
+
+    async def _remember(self, vfo: str, at: float) -> Stood:
+        return await self._store.ask(lambda reader: stood(reader, vfo, at))
 
     def beats(self) -> dict[str, float]:
         """Seconds since each part that must not stand still last showed life."""

@@ -15,6 +15,7 @@ from vfod.plan.windows import Window
 from vfod.radio.levels import Level
 from vfod.run.desk import Desk
 from vfod.run.keeper import Afterwards, Keeper
+from vfod.run.notes import Notebook, Remember
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
 
@@ -32,6 +33,7 @@ class Vfo:
         *,
         committed: Callable[[int], Awaitable[None]],
         recalled: Recalled,
+        remember: Remember,
         rng: random.Random,
     ) -> None:
         self.name = settings.name
@@ -44,6 +46,8 @@ class Vfo:
             output_on=True if settings.output is OutputPolicy.ON else None,
         )
         self.desk = Desk(self.tuner, clock, config.bands, quiet=settings.quiet, committed=committed)
+        notebook = Notebook(self.tuner, stream, clock, config.bands, _levels(settings), remember)
+        self.desk.take_note = notebook.take
         self.supervisor = Supervisor(
             port, clock, rng, told=self.tuner.told, up=self.tuner.up, down=self.tuner.down
         )

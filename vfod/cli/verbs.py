@@ -24,6 +24,7 @@ SUMMARY = {
     "sweep": "start, stop or list sweeps; skip a channel",
     "stay": "let the sweep wait, for a while or until resume",
     "resume": "let a sweep that waits go on",
+    "note": "write into the log what was heard; time, dial, level and band are added",
     "agenda": "the windows of the coming days",
     "plan": "what a sweep does and what it can tell, before anything moves",
     "journal": "what happened, and what was heard on which channel",
@@ -102,6 +103,10 @@ def _carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.simulate import simulate
 
             return simulate(words)
+        case "note":
+            from vfod.cli.note import note
+
+            return note(words)
         case "agenda":
             from vfod.cli.agenda import agenda
 

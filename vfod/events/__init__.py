@@ -7,8 +7,8 @@ applies it to the state and hands the pair to every output in the same order.
 Frequencies of the dial are whole hertz, of the oscillator whole millihertz; times are seconds
 since 1970 UTC; durations are seconds; levels are decibels in the unit the event names.
 
-Four files hold them: `daemon` (the daemon and its doors), `line` (the line and the box), `dial`,
-`sweeps` (windows, sweeps, observations). Here they are one vocabulary.
+Five files hold them: `daemon` (the daemon and its doors), `line` (the line and the box), `dial`,
+`sweeps` (windows, sweeps, observations), `notes`. Here they are one vocabulary.
 """
 
 from dataclasses import dataclass
@@ -34,6 +34,7 @@ from vfod.events.line import BoxReset as BoxReset
 from vfod.events.line import LinkGreeted as LinkGreeted
 from vfod.events.line import LinkLost as LinkLost
 from vfod.events.line import OutputHeldOff as OutputHeldOff
+from vfod.events.notes import NoteTaken as NoteTaken
 from vfod.events.root import Event as Event
 from vfod.events.sweeps import ActivityBegan as ActivityBegan
 from vfod.events.sweeps import ActivityEnded as ActivityEnded

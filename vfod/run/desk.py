@@ -54,8 +54,12 @@ class Sweeping(Protocol):
         ...
 
 
+#: A note, who took it and the request's id → the event.
+TakesNote = Callable[[r.TakeNote, Origin, str | None], Awaitable[Stamped]]
+
+
 class Desk:
-    """The desk of one VFO."""
+    """The desk of one VFO; what passes over it and moves nothing is the notes."""
 
     def __init__(
         self,
@@ -72,6 +76,7 @@ class Desk:
         self._committed = committed
         self.quiet = quiet
         self.sweeping: Sweeping | None = None
+        self.take_note: TakesNote | None = None
         #: End of the quiet time (monotonic); infinite until somebody resumes.
         self.quiet_until = -math.inf
         self.quiet_for: Origin | None = None
@@ -158,6 +163,9 @@ class Desk:
                     raise RefusedError("no sweep has yielded", remedy="there is nothing to resume")
                 self.end_quiet()
                 return await self._sweep_says(self._sweeps().next_word(cause))
+            case r.TakeNote() as note:
+                assert self.take_note is not None
+                return await self.take_note(note, by, cause)
         raise RequestError(f"{type(asked.request).__name__} is no change")
 
     def _sweeps(self) -> Sweeping:

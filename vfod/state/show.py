@@ -137,12 +137,38 @@ def event_text(event: e.Event) -> str:
             return "the box was reset; it is set again as it was"
         case e.BatteryLow(battery=battery):
             return f"battery low: {battery:.2f} V"
+        case e.NoteTaken():
+            return note_text(event)
         case e.DoorFailed(door=door, reason=reason, detail=detail):
             return f"{door} does not work: {detail or reason}"
         case e.DoorOpened(door=door, where=where):
             return f"{door} works at {where}"
     fields = ", ".join(f"{k} {v}" for k, v in plain.to_plain(event).items() if v is not None)
     return f"{plain.kind(event).replace('-', ' ')}: {fields}"
+
+
+def note_text(note: e.NoteTaken) -> str:
+    """`noted: weak but clear; 9420 kHz, 31m, -61.2 dBm; SINPO 45344; heard Radio Haldrun`."""
+    parts = [f"noted: {visible(note.text)}"]
+    if note.dial is not None:
+        where = [format_frequency(note.dial)]
+        if note.band:
+            where.append(note.band)
+        if note.level is not None:
+            where.append(f"{note.level:.1f} {note.unit}")
+        parts.append(", ".join(where))
+    if note.sinpo:
+        parts.append(f"SINPO {note.sinpo}")
+    if note.heard:
+        parts.append(f"heard {visible(note.heard)}")
+    return "; ".join(parts)
+
+
+def visible(text: str) -> str:
+    """A text from outside for a terminal: control characters as their numbers."""
+    return "".join(
+        sign if sign.isprintable() or sign in "\u200c\u200d" else repr(sign)[1:-1] for sign in text
+    )
 
 
 def _frequency(dial: int | None) -> str:

@@ -11,6 +11,7 @@ from vfod.store.rows import Entry as Entry
 from vfod.store.rows import Observation as Observation
 from vfod.store.rows import is_promised as is_promised
 from vfod.store.thread import Direct as Direct
+from vfod.store.thread import ReadableStore as ReadableStore
 from vfod.store.thread import Store as Store
 from vfod.store.thread import Threaded as Threaded
 from vfod.store.writer import Writer as Writer

@@ -126,6 +126,15 @@ class Reader:
                 if vfo is None or vfo == row["vfo"]:
                     yield observation(row)
 
+    def observation_before(self, until: float, *, vfo: str) -> Observation | None:
+        """The last observation of a VFO before that time, None where there is none."""
+        rows = self._all(
+            "SELECT * FROM observation WHERE key < ? AND vfo = ? ORDER BY key DESC LIMIT 1",
+            key_of(until),
+            vfo,
+        )
+        return observation(rows[0]) if rows else None
+
     def channels(
         self, *, since: float | None = None, until: float | None = None, vfo: str | None = None
     ) -> list[ChannelSummary]:

@@ -11,17 +11,19 @@ import queue
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol, TypeVar
 
 from vfod.errors import StoreError
 from vfod.events import Event, Stamped
+from vfod.store.reader import Reader
 from vfod.store.writer import Writer
 
 #: How long `close` waits for the disk, seconds: less than a service manager waits before it kills,
 #: more than a slow card needs for all that can be queued.
 CLOSE_LIMIT = 10.0
 
-_Job = tuple[Callable[[], list[Event] | None], concurrent.futures.Future[list[Event] | None]]
+_Answer = TypeVar("_Answer")
+_Job = tuple[Callable[[], Any], concurrent.futures.Future[Any]]
 
 
 class Store(Protocol):
@@ -60,6 +62,14 @@ class Store(Protocol):
         ...
 
 
+class ReadableStore(Store, Protocol):
+    """A store that also answers, in order with what is written."""
+
+    async def ask(self, question: Callable[[Reader], _Answer]) -> _Answer:
+        """The answer of a reader; raises StoreError where the file cannot be read."""
+        ...
+
+
 class _Core:
     """What both have from the core as it is."""
 
@@ -85,6 +95,10 @@ class _Core:
     def add(self, stamped: Stamped) -> None:
         self._writer.add(stamped)
 
+    def _answer(self, question: Callable[[Reader], _Answer]) -> _Answer:
+        with Reader(self._writer.path) as reader:
+            return question(reader)
+
 
 class Direct(_Core):
     """The writer core on the loop itself."""
@@ -96,6 +110,10 @@ class Direct(_Core):
     async def flush(self) -> list[Event]:
         """See Store."""
         return self._writer.commit()
+
+    async def ask(self, question: Callable[[Reader], _Answer]) -> _Answer:
+        """See ReadableStore."""
+        return self._answer(question)
 
     async def close(self) -> None:
         """See Store."""
@@ -119,7 +137,11 @@ class Threaded(_Core):
 
     async def flush(self) -> list[Event]:
         """See Store; returns after the commit."""
-        return await self._ask(self._writer.commit) or []
+        return await self._ask(self._writer.commit)
+
+    async def ask(self, question: Callable[[Reader], _Answer]) -> _Answer:
+        """See ReadableStore; after what was queued before."""
+        return await self._ask(lambda: self._answer(question))
 
     async def close(self) -> None:
         """See Store; StoreError when the disk hangs: the thread then lives on until it answers."""
@@ -138,8 +160,8 @@ class Threaded(_Core):
             self._jobs.put(None)
         self._thread.join()
 
-    def _ask(self, what: Callable[[], list[Event] | None]) -> asyncio.Future[list[Event] | None]:
-        future: concurrent.futures.Future[list[Event] | None] = concurrent.futures.Future()
+    def _ask(self, what: Callable[[], _Answer]) -> asyncio.Future[_Answer]:
+        future: concurrent.futures.Future[_Answer] = concurrent.futures.Future()
         self._jobs.put((what, future))
         return asyncio.wrap_future(future)
 
