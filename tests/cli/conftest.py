@@ -1,6 +1,7 @@
 """A daemon that is only a socket: it notes each line and answers with what the test gave it."""
 
 import json
+import logging
 import socket
 import threading
 from collections.abc import Iterator
@@ -71,6 +72,16 @@ def stub(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stub]:
     monkeypatch.setenv("VFOD_SOCKET", str(found.path))
     yield found
     found.close()
+
+
+@pytest.fixture
+def log() -> Iterator[None]:
+    """Leave the loggers as they were found."""
+    root = logging.getLogger()
+    before, level = list(root.handlers), root.level
+    yield
+    root.handlers[:] = before
+    root.setLevel(level)
 
 
 CONFIG = """\

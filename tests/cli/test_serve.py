@@ -1,44 +1,17 @@
 """`vfod serve` and `vfod simulate` as processes, and what keeps a daemon from starting."""
 
-import logging
 import os
 import signal
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from vfod.__main__ import main
-from vfod.cli.serve import set_up_log
 
 VFOD = [sys.executable, "-m", "vfod"]
-
-
-@pytest.fixture
-def log() -> Iterator[None]:
-    """Leave the loggers as they were found."""
-    root = logging.getLogger()
-    before, level = list(root.handlers), root.level
-    yield
-    root.handlers[:] = before
-    root.setLevel(level)
-
-
-def test_a_record_is_a_line(log: None, capsys: pytest.CaptureFixture[str]) -> None:
-    """A traceback too, so that a log can be searched by lines."""
-    set_up_log("warning")
-    logging.getLogger("vfod").info("not this")
-    try:
-        raise ValueError("a\nb")
-    except ValueError:
-        logging.getLogger("vfod").exception("it %s", "failed")
-    err = capsys.readouterr().err
-    assert 1 == err.count("\n")
-    assert " ERROR vfod: it failed | Traceback (most recent call last): | " in err
-    assert err.endswith("ValueError: a | b\n")
 
 
 def test_a_second_daemon(config: Path, log: None, capsys: pytest.CaptureFixture[str]) -> None:

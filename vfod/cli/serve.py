@@ -2,13 +2,14 @@
 
 import asyncio
 import logging
-import sys
+from argparse import Namespace
 from pathlib import Path
 
+from vfod.cli.log import is_journal, set_up_log
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration, environment
 from vfod.config.places import journal_places, socket_places, to_make
-from vfod.errors import UsageError
+from vfod.errors import ConfigError, UsageError, VfodError
 
 _LEVELS = ("error", "warning", "info", "debug")
 
@@ -39,7 +40,21 @@ def serve(words: list[str]) -> int:
         help=f"what is logged to the standard error: {', '.join(_LEVELS)}; default info",
     )
     given = parser.parse_args(words)
-    set_up_log(given.log)
+    set_up_log(given.log, environment())
+    try:
+        _live(given)
+    except VfodError as error:
+        if not is_journal(environment()):
+            raise
+        # Plain text on the standard error would be no error to the service manager's journal.
+        for says in error.complaints if isinstance(error, ConfigError) else [error]:
+            _log.error("%s", says, extra={"incident": str(says)})
+        return error.exit_code
+    _log.info("ended in good order")
+    return 0
+
+
+def _live(given: Namespace) -> None:
     config = configuration(given.config)
     socket = given.socket or to_make(socket_places(environment(), config.control.socket))
     journal = given.journal or to_make(journal_places(environment(), config.journal))
@@ -52,22 +67,6 @@ def serve(words: list[str]) -> int:
 
     notify = ServiceManager.named_in(environment())
     asyncio.run(live(config, socket_path=socket, journal_path=journal, notify=notify))
-    _log.info("ended in good order")
-    return 0
-
-
-class _OneLine(logging.Formatter):
-    """A record is one line, its traceback too, so that a log can be searched by lines."""
-
-    def format(self, record: logging.LogRecord) -> str:
-        return super().format(record).replace("\n", " | ")
-
-
-def set_up_log(level: str) -> None:
-    """Everything to the standard error."""
-    handler = logging.StreamHandler(sys.stderr)
-    handler.setFormatter(_OneLine("%(asctime)s %(levelname)s %(name)s: %(message)s"))
-    logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
 
 
 def _make_directory(path: str) -> None:

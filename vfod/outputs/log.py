@@ -13,11 +13,25 @@ from vfod.state.show import event_text
 
 _log = logging.getLogger("vfod")
 
+#: What to do, where the event itself does not say it.
+_REMEDIES: dict[type[e.Event], str] = {
+    e.LinkLost: "it is tried again all the time; `vfod doctor` looks closer",
+    e.DoorFailed: "it is tried again all the time, and the rest goes on",
+    e.JournalSetAside: "what was written before is in that file; look at the disk",
+    e.SweepRefused: "`vfod check` and `vfod plan` tell more; mend the configuration",
+    e.BatteryLow: "charge it or change it",
+    e.BoxReset: "should that repeat, look at its supply",
+    e.SweepEnded: "`vfod journal` tells what came before",
+}
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Line:
+    """`incident` is the same for lines that say the same thing again."""
+
     level: int
     text: str
+    incident: str
 
 
 class Log:
@@ -31,40 +45,50 @@ class Log:
         async for stamped, _ in feed:
             line = self._line(stamped)
             if line is not None:
-                _log.log(line.level, "%s", line.text)
+                _log.log(line.level, "%s", line.text, extra={"incident": line.incident})
 
     def _line(self, stamped: e.Stamped) -> _Line | None:
         event, vfo = stamped.event, stamped.vfo
-        what = event_text(event)
-        where = f"{vfo}: " if vfo else ""
+        text = _text(event, vfo)
+        incident = f"{vfo} {type(event).__name__}"
         match event:
             case e.LinkLost():
-                return self._failed(f"link {vfo}", where + what)
+                return self._failed(f"link {vfo}", text)
             case e.LinkGreeted():
-                return self._works(f"link {vfo}", where + what)
+                return self._works(f"link {vfo}", text)
             case e.DoorFailed(door=door):
-                return self._failed(door, what)
+                return self._failed(f"door {door}", text)
             case e.DoorOpened(door=door):
-                return self._works(door, what)
+                return self._works(f"door {door}", text)
             case e.JournalSetAside() | e.OutputHeldOff() | e.SweepRefused() | e.BatteryLow():
-                return _Line(level=logging.WARNING, text=where + what)
+                return _Line(level=logging.WARNING, text=text, incident=incident)
             case e.EncoderJittered():
-                return _Line(level=logging.WARNING, text=where + what)
+                return _Line(level=logging.WARNING, text=text, incident=incident)
             case e.BoxReset():
-                return _Line(level=logging.INFO, text=where + what)
+                return _Line(level=logging.INFO, text=text, incident=incident)
             case e.SweepEnded(reason=reason) if reason.startswith("failed"):
-                return _Line(level=logging.ERROR, text=where + what)
+                return _Line(level=logging.ERROR, text=text, incident=incident)
         return None
 
-    def _failed(self, key: str, text: str) -> _Line | None:
-        if key in self._down:
+    def _failed(self, what: str, text: str) -> _Line | None:
+        if what in self._down:
             return None
-        self._down.add(key)
-        return _Line(level=logging.WARNING, text=text)
+        self._down.add(what)
+        return _Line(level=logging.WARNING, text=text, incident=f"{what} down")
 
-    def _works(self, key: str, text: str) -> _Line | None:
+    def _works(self, what: str, text: str) -> _Line | None:
         """Said only after a failure: that everything works is no incident."""
-        if key not in self._down:
+        if what not in self._down:
             return None
-        self._down.discard(key)
-        return _Line(level=logging.INFO, text=text)
+        self._down.discard(what)
+        return _Line(level=logging.INFO, text=text, incident=f"{what} up")
+
+
+def _text(event: e.Event, vfo: str) -> str:
+    """What happened, and what to do about it."""
+    what = event_text(event)
+    remedy = _REMEDIES.get(type(event), "")
+    # An error that knows its remedy has it after a semicolon.
+    if remedy and "; " not in what.partition(": ")[2]:
+        what += f"; {remedy}"
+    return f"{vfo}: {what}" if vfo else what
