@@ -140,6 +140,8 @@ async def shack(
     stopped_at: float | None = None,
     receiver: Receiver = RECEIVER,
     output_in_windows: bool = False,
+    output_on: bool | None = None,
+    battery_low_at: float | None = None,
     connect: bool = True,
 ) -> AsyncIterator[Shack]:
     """Everything running, the box greeted."""
@@ -148,7 +150,9 @@ async def shack(
     world = build(described, clock=clock, seed=1)
     port = MemoryPort(world.box)
     stream = Stream(clock, ["main"], derive=(band_edges(bands), activity))
-    tuner = Tuner("main", stream, clock, receiver)
+    tuner = Tuner(
+        "main", stream, clock, receiver, output_on=output_on, battery_low_at=battery_low_at
+    )
     desk = Desk(tuner, clock, bands, quiet=quiet)
     line = FaultyPort(port, seed=3)
     supervisor = Supervisor(

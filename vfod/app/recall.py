@@ -1,11 +1,12 @@
 """What the journal remembers of the last run of the daemon, so that a restart goes on with it."""
 
+import dataclasses
 from dataclasses import dataclass
 from pathlib import Path
 
 from vfod import events as e
 from vfod.errors import StoreError
-from vfod.run.keeper import LeftOff
+from vfod.run.keeper import BATTERY, LeftOff
 from vfod.store.reader import Reader
 
 #: How far back a sweep left off is looked for, seconds: a person's sweep from days ago is no longer
@@ -25,6 +26,8 @@ class Recalled:
     home: int | None = None
     #: When a person last stopped a sweep, wall clock: its window is not to start it again.
     stopped_at: float | None = None
+    #: Volts at which the battery was told to be low, where it was not charged since.
+    battery_low_at: float | None = None
 
 
 def recall(path: Path, vfo: str, now: float) -> Recalled:
@@ -33,7 +36,8 @@ def recall(path: Path, vfo: str, now: float) -> Recalled:
         return Recalled()
     try:
         with Reader(path) as reader:
-            return _recall(reader, vfo, now)
+            found = _recall(reader, vfo, now)
+            return dataclasses.replace(found, battery_low_at=_battery_low_at(reader, vfo))
     except StoreError:
         # The writer finds the same trouble, deals with it and says so.
         return Recalled()
@@ -52,6 +56,8 @@ def _recall(reader: Reader, vfo: str, now: float) -> Recalled:
     if ended is not None and ended[0] >= began and ended[1].by.door is not e.Door.DAEMON:
         by_window = ended[1].by.door is e.Door.WINDOW
         return Recalled(home=_home(reader, vfo, since), stopped_at=None if by_window else ended[0])
+    if ended is not None and ended[0] >= began and ended[1].reason == BATTERY:
+        return Recalled(home=_home(reader, vfo, since))
     last = began
     dial = start.dial
     for seen in reader.observations(since=began, vfo=vfo):
@@ -75,6 +81,17 @@ def _recall(reader: Reader, vfo: str, now: float) -> Recalled:
         quiet_for=quiet.to if holds and quiet else None,
         home=_home(reader, vfo, since),
     )
+
+
+def _battery_low_at(reader: Reader, vfo: str) -> float | None:
+    low: float | None = None
+    for entry in reader.events(vfo=vfo, kinds=("battery-low", "battery-fine"), newest=100):
+        match entry.event:
+            case e.BatteryLow(battery=volts):
+                low = volts if low is None else max(low, volts)
+            case e.BatteryFine():
+                low = None
+    return low
 
 
 def _home(reader: Reader, vfo: str, since: float) -> int | None:

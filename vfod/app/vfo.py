@@ -44,6 +44,7 @@ class Vfo:
             clock,
             settings.receiver,
             output_on=True if settings.output is OutputPolicy.ON else None,
+            battery_low_at=recalled.battery_low_at,
         )
         self.desk = Desk(self.tuner, clock, config.bands, quiet=settings.quiet, committed=committed)
         notebook = Notebook(self.tuner, stream, clock, config.bands, _levels(settings), remember)

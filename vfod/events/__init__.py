@@ -28,6 +28,7 @@ from vfod.events.dial import KnobTurned as KnobTurned
 from vfod.events.dial import OutputSwitched as OutputSwitched
 from vfod.events.dial import SpeakerMuted as SpeakerMuted
 from vfod.events.dial import StepChanged as StepChanged
+from vfod.events.line import BatteryFine as BatteryFine
 from vfod.events.line import BatteryLow as BatteryLow
 from vfod.events.line import BoxMeasured as BoxMeasured
 from vfod.events.line import BoxReset as BoxReset

@@ -59,3 +59,10 @@ class BatteryLow(Event):
     """The box says that its battery is low, in volts."""
 
     battery: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BatteryFine(Event):
+    """A battery that was low is charged or exchanged: so many volts are measured now."""
+
+    battery: float

@@ -19,7 +19,7 @@ _REMEDIES: dict[type[e.Event], str] = {
     e.DoorFailed: "it is tried again all the time, and the rest goes on",
     e.JournalSetAside: "what was written before is in that file; look at the disk",
     e.SweepRefused: "`vfod check` and `vfod plan` tell more; mend the configuration",
-    e.BatteryLow: "charge it or change it",
+    e.BatteryLow: "charge it or change it; no window starts a sweep until then",
     e.BoxReset: "should that repeat, look at its supply",
     e.SweepEnded: "`vfod journal` tells what came before",
 }
@@ -64,7 +64,7 @@ class Log:
                 return _Line(level=logging.WARNING, text=text, incident=incident)
             case e.EncoderJittered():
                 return _Line(level=logging.WARNING, text=text, incident=incident)
-            case e.BoxReset():
+            case e.BoxReset() | e.BatteryFine():
                 return _Line(level=logging.INFO, text=text, incident=incident)
             case e.SweepEnded(reason=reason) if reason.startswith("failed"):
                 return _Line(level=logging.ERROR, text=text, incident=incident)

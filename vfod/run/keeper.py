@@ -29,6 +29,9 @@ from vfod.survey.activity import Detector, Margin
 #: costs at most that much of a window.
 LOOK_EVERY = 20.0
 
+#: Why a sweep ended whose box has a low battery.
+BATTERY = "battery"
+
 _WINDOW = e.Origin(door=e.Door.WINDOW)
 _DAEMON = e.Origin(door=e.Door.DAEMON)
 
@@ -96,6 +99,7 @@ class Keeper:
         self._task: asyncio.Task[None] | None = None
         self._by_person = False
         self._link_is_new = False
+        self._spares_battery = False
         self._detectors: dict[str, Detector] = {}
         self._alarm = Alarm()
         #: Last time the agenda was looked at (monotonic), for the watchdog.
@@ -103,6 +107,7 @@ class Keeper:
         desk.sweeping = self
         desk.on_touch = self._poke
         tuner.on_link = self._link_changed
+        tuner.on_battery = self._alarm.poke
 
     def _emit(self, event: e.Event, cause: str | None = None, /) -> e.Stamped:
         return self._stream.emit(event, vfo=self._tuner.name, cause=cause)
@@ -148,6 +153,7 @@ class Keeper:
 
     async def _keep(self, wall: float) -> None:
         slot = open_at(self._windows, wall)
+        await self._mind_battery()
         if self._open is not None and not _same(slot, self._open):
             await self._close_window()
         if slot is not None and self._open is None:
@@ -156,7 +162,7 @@ class Keeper:
             slot is not None
             and self._sweeper is None
             and not _same(slot, self._declined)
-            and self._tuner.limits_known
+            and self._may_start
         ):
             self._start_for(slot)
         elif slot is None and self._output_in_windows and self._link_is_new:
@@ -194,10 +200,31 @@ class Keeper:
         if self._stopped_at is not None and self._stopped_at >= slot.opens:
             self._declined = slot
             return
-        if self._output_in_windows:
+        if self._output_in_windows and not self._tuner.battery_low:
             await self._output(True)
-        if self._sweeper is None and self._tuner.limits_known:
+        if self._sweeper is None and self._may_start:
             self._start_for(slot)
+
+    @property
+    def _may_start(self) -> bool:
+        """Whether a window may start a sweep by itself."""
+        return self._tuner.limits_known and not self._tuner.battery_low
+
+    async def _mind_battery(self) -> None:
+        """One newly low ends the sweep and switches the output off; one that is fine undoes it."""
+        low = self._tuner.battery_low
+        if low is self._spares_battery:
+            return
+        self._spares_battery = low
+        if low:
+            await self._end(BATTERY, _DAEMON, None)
+        await self._spare_battery(low)
+
+    async def _spare_battery(self, spare: bool) -> None:
+        if self._output_in_windows:
+            await self._output(not spare and self._open is not None)
+        with contextlib.suppress(RefusedError, LineError):
+            await self._tuner.spare_battery(spare)
 
     def _start_for(self, slot: Slot) -> None:
         left = self._left_off
@@ -312,6 +339,9 @@ class Keeper:
         await self._end(f"sweep {sweep} was asked for", by, None)
         stamped = self._begin(sweep, by, cause)
         self._by_person = True
+        if self._tuner.battery_low:
+            # Who asks for a sweep on a low battery wants to hear something.
+            await self._spare_battery(False)
         return stamped
 
     async def stop(self, reason: str, by: e.Origin, cause: str | None) -> e.Stamped:

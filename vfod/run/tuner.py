@@ -15,6 +15,7 @@ from vfod import events as e
 from vfod.clock import Clock
 from vfod.errors import LineError, LinkDownError, OutOfRangeError, RefusedError
 from vfod.radio.receiver import Receiver
+from vfod.run.battery import BatteryWatch
 from vfod.run.hand import HandWatch
 from vfod.run.stream import Stream
 from vfod.wire import messages as w
@@ -54,6 +55,7 @@ class Tuner:
         receiver: Receiver,
         *,
         output_on: bool | None = None,
+        battery_low_at: float | None = None,
     ) -> None:
         self.name = name
         self._stream = stream
@@ -68,12 +70,14 @@ class Tuner:
         self._resets: collections.deque[float] = collections.deque(maxlen=RESETS)
         self._held_off = False
         self._measured_at = float("-inf")
+        self._battery_watch = BatteryWatch(battery_low_at)
         #: Serialises what reads the dial and then moves it.
         self.lock = asyncio.Lock()
         #: Set while a link is up.
         self.connected = asyncio.Event()
         self.on_hand: Callable[[e.Origin], None] = lambda _: None
         self.on_link: Callable[[], None] = lambda: None
+        self.on_battery: Callable[[], None] = lambda: None
 
     # --- what is known ------------------------------------------------------------------------
 
@@ -91,6 +95,11 @@ class Tuner:
     def step(self) -> int:
         """The step in force, hertz: the box's own, else 1 kHz."""
         return self._stream.state.vfos[self.name].step or 1000
+
+    @property
+    def battery_low(self) -> bool:
+        """Whether the box said that its battery is low, and it was not charged since."""
+        return self._stream.state.vfos[self.name].battery_low
 
     @property
     def newest_hand(self) -> int:
@@ -135,7 +144,7 @@ class Tuner:
         else:
             self._found(link.reading)
             if self._want_output is not None and self.can(w.Ability.OUTPUT):
-                await self._set_output(self._want_output, _DAEMON)
+                await self._switch(self._want_output and not self.battery_low, _DAEMON)
         self.connected.set()
         self.on_link()
 
@@ -200,7 +209,7 @@ class Tuner:
                 self._emit(e.ButtonPressed(number=number, button=button))
                 self.on_hand(e.Origin(door=e.Door.BUTTON, who=button))
             case w.BatteryLow(millivolts=millivolts):
-                self._emit(e.BatteryLow(battery=millivolts / 1000))
+                self._battery(self._battery_watch.told(millivolts / 1000))
             case w.Reading():
                 # Not a hand: the link tells a Turned before it if one was there.
                 self._found(event)
@@ -274,6 +283,17 @@ class Tuner:
             reading.temperature, known.temperature, TEMPERATURE_CHANGE
         ):
             self._emit(e.BoxMeasured(battery=battery, temperature=reading.temperature))
+        self._battery(self._battery_watch.measured(battery, known_low=self.battery_low))
+
+    def _battery(self, said: e.BatteryLow | e.BatteryFine | None) -> None:
+        if said is not None:
+            self._emit(said)
+            self.on_battery()
+
+    async def spare_battery(self, spare: bool) -> None:
+        """Switch off an output that is on by policy, or on again."""
+        if self._want_output and self.can(w.Ability.OUTPUT):
+            await self._switch(not spare, _DAEMON)
 
     async def switch_output(self, on: bool, by: e.Origin, cause: str | None = None) -> e.Stamped:
         """Switch the oscillator's output; refused while it is held off after too many resets."""
@@ -284,10 +304,10 @@ class Tuner:
                 remedy="look at its supply; a person can switch the output on",
             )
         self._held_off = self._held_off and not on
-        return await self._set_output(on, by, cause)
-
-    async def _set_output(self, on: bool, by: e.Origin, cause: str | None = None) -> e.Stamped:
         self._want_output = on if self._want_output is not None else None
+        return await self._switch(on, by, cause)
+
+    async def _switch(self, on: bool, by: e.Origin, cause: str | None = None) -> e.Stamped:
         await self._linked().ask(w.Output(on=on))
         return self._emit(e.OutputSwitched(on=on, by=by), cause)
 

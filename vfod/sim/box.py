@@ -39,6 +39,7 @@ class SimBox:
         self._seed = seed
         self._send: Callable[[bytes], None] = _nowhere
         self._started = clock.monotonic()
+        self._full_at = 0.0
         self._boots = 0
         self._timers: dict[str, asyncio.TimerHandle] = {}
         self._event_after = self._started
@@ -92,6 +93,12 @@ class SimBox:
         if "boot" not in self._timers and Ability.TOUCH in self._setup.abilities:
             self._tell(m.Pressed)
 
+    def charge(self) -> None:
+        """A hand puts a full battery in, without cutting the power."""
+        self._full_at = self._hours
+        self._cancel("battery")
+        self._watch_battery()
+
     def reset(self, banner: bytes = b"") -> None:
         """Start anew, as after a cut of the power or a watchdog; `banner` is what it babbles."""
         for name in tuple(self._timers):
@@ -123,7 +130,7 @@ class SimBox:
     def battery(self) -> int:
         """Millivolts."""
         battery = self._setup.battery
-        return max(0, round((battery.volts - battery.fall * self._hours) * 1000))
+        return max(0, round((battery.volts - battery.fall * self._discharging) * 1000))
 
     @property
     def temperature(self) -> float:
@@ -135,6 +142,11 @@ class SimBox:
     def newest_hand(self) -> int:
         """The number of the newest hand event that was told."""
         return self._session.newest_hand
+
+    @property
+    def _discharging(self) -> float:
+        """Hours since the battery was full."""
+        return self._hours - self._full_at
 
     @property
     def _hours(self) -> float:
@@ -256,7 +268,7 @@ class SimBox:
     def _watch_battery(self) -> None:
         battery = self._setup.battery
         if Ability.BATTERY in self._setup.abilities and battery.fall:
-            due = (battery.volts - battery.low) / battery.fall - self._hours
+            due = (battery.volts - battery.low) / battery.fall - self._discharging
             soonest = _BATTERY_SPACING if self._boots > 1 else 0.0
             self._later("battery", max(due * _HOUR, soonest), lambda: self._tell(m.BatteryLow))
 

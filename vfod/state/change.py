@@ -81,6 +81,8 @@ def _link_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any] 
             return {"battery": battery, "temperature": temperature}
         case e.BatteryLow(battery=battery):
             return {"battery": battery, "battery_low": True}
+        case e.BatteryFine(battery=battery):
+            return {"battery": battery, "battery_low": False}
         case e.OutputHeldOff():
             return {"output": False}
     return None

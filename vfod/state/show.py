@@ -58,6 +58,9 @@ def one_line(vfo: VfoState, name: str = "") -> str:
     parts.append(sweep_text(vfo))
     if vfo.link.phase is LinkPhase.DOWN:
         parts.append(f"link down ({vfo.link.reason})" if vfo.link.reason else "link down")
+    if vfo.battery_low:
+        volts = "" if vfo.battery is None else f" ({vfo.battery:.2f} V)"
+        parts.append(f"battery low{volts}")
     line = "; ".join(parts)
     return f"{name}: {line}" if name else line
 
@@ -139,6 +142,8 @@ def event_text(event: e.Event) -> str:
             return f"battery low: {battery:.2f} V"
         case e.NoteTaken():
             return note_text(event)
+        case e.BatteryFine(battery=battery):
+            return f"battery fine again: {battery:.2f} V"
         case e.DoorFailed(door=door, reason=reason, detail=detail):
             return f"{door} does not work: {detail or reason}"
         case e.DoorOpened(door=door, where=where):

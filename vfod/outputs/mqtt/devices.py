@@ -93,6 +93,9 @@ _PACED = frozenset({"sweep/channel", "sweep/progress", "level/value", "level/flo
 _DIAL = frozenset({"dial/frequency", "dial/band", "dial/wavelength"})
 
 
+_BATTERY_LOW = "the VFO's battery is low: charge it; no window starts a sweep until then"
+
+
 def _is_swept(vfo: VfoState) -> bool:
     return vfo.moved_by is not None and vfo.moved_by.door is Door.SWEEP
 
@@ -152,5 +155,5 @@ def _values(vfo: VfoState) -> dict[str, str | None]:
 def _alerts(vfo: VfoState) -> dict[str, str | None]:
     return {
         "$alert/link": "the VFO is not reachable" if _state(vfo.link) == homie.LOST else None,
-        "$alert/battery": "the VFO's battery is low" if vfo.battery_low else None,
+        "$alert/battery": _BATTERY_LOW if vfo.battery_low else None,
     }

@@ -1,0 +1,38 @@
+"""What a restart takes from the journal, written as the daemon writes it."""
+
+from pathlib import Path
+
+from tests.store.samples import EVENING, stamped
+from vfod import events as e
+from vfod.app.recall import Recalled, recall
+from vfod.store import Direct
+
+WINDOW = e.Origin(door=e.Door.WINDOW)
+STARTED = e.SweepStarted(sweep="evening", channels=11, dial=7_200_000, by=WINDOW)
+#: As the keeper ends a sweep for the battery's sake.
+ENDED = e.SweepEnded(
+    sweep="evening", visits=5, passes=0, reason="battery", by=e.Origin(door=e.Door.DAEMON)
+)
+
+
+async def remembered(path: Path, *events: e.Event) -> Recalled:
+    store = Direct(path)
+    store.open(EVENING)
+    for number, event in enumerate(events, 1):
+        store.add(stamped(number, event))
+    await store.close()
+    return recall(path, "main", EVENING + 100)
+
+
+async def test_a_battery_that_was_low_is_remembered(tmp_path: Path) -> None:
+    """With the highest voltage at which it was low; the sweep it ended is not taken up again."""
+    low = e.BatteryLow(battery=3.5), ENDED, e.BatteryLow(battery=3.4)
+    assert Recalled(battery_low_at=3.5) == await remembered(tmp_path / "j", STARTED, *low)
+
+
+async def test_a_battery_that_was_charged_is_forgotten(tmp_path: Path) -> None:
+    """What was told since holds."""
+    events = (e.BatteryLow(battery=3.5), e.BatteryFine(battery=4.1))
+    assert (await remembered(tmp_path / "j", *events)).battery_low_at is None
+    again = await remembered(tmp_path / "k", *events, e.BatteryLow(battery=3.3))
+    assert 3.3 == again.battery_low_at
