@@ -98,3 +98,13 @@ async def test_levels(caplog: pytest.LogCaptureFixture) -> None:
     defect = replace(ended, reason="failed: a defect")
     await _lines([MISSING, sample(e.LinkGreeted), defect], caplog)
     assert ["WARNING", "INFO", "ERROR"] == [record.levelname for record in caplog.records]
+
+
+async def test_a_low_battery_is_told_until_it_is_charged(caplog: pytest.LogCaptureFixture) -> None:
+    """However often the box repeats it."""
+    low, fine = e.BatteryLow(battery=3.5), e.BatteryFine(battery=4.1)
+    lines = await _lines([fine, low, low, low, fine], caplog)
+    assert [
+        "main: battery low: 3.50 V; charge it or change it; no window starts a sweep until then",
+        "main: battery fine again: 4.10 V",
+    ] == lines

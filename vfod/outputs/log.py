@@ -56,15 +56,19 @@ class Log:
                 return self._failed(f"link {vfo}", text)
             case e.LinkGreeted():
                 return self._works(f"link {vfo}", text)
+            case e.BatteryLow():
+                return self._failed(f"battery {vfo}", text)
+            case e.BatteryFine():
+                return self._works(f"battery {vfo}", text)
             case e.DoorFailed(door=door):
                 return self._failed(f"door {door}", text)
             case e.DoorOpened(door=door):
                 return self._works(f"door {door}", text)
-            case e.JournalSetAside() | e.OutputHeldOff() | e.SweepRefused() | e.BatteryLow():
+            case e.JournalSetAside() | e.OutputHeldOff() | e.SweepRefused():
                 return _Line(level=logging.WARNING, text=text, incident=incident)
             case e.EncoderJittered():
                 return _Line(level=logging.WARNING, text=text, incident=incident)
-            case e.BoxReset() | e.BatteryFine():
+            case e.BoxReset():
                 return _Line(level=logging.INFO, text=text, incident=incident)
             case e.SweepEnded(reason=reason) if reason.startswith("failed"):
                 return _Line(level=logging.ERROR, text=text, incident=incident)
