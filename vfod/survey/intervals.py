@@ -59,8 +59,8 @@ def aliasing(correlation: float) -> float:
         return 1.0
     if correlation >= 1:
         return 0.0
-    x = -log(correlation)
-    return x / 6 if x < _SLOW else 1 / tanh(x / 2) - 2 / x
+    decay = -log(correlation)
+    return decay / 6 if decay < _SLOW else 1 / tanh(decay / 2) - 2 / decay
 
 
 def visits_needed(share: float, *, error: float = 0.1, correlation: float = 0.0) -> int | None:
