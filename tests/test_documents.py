@@ -196,7 +196,7 @@ def test_the_table_of_defaults_is_that_of_the_code() -> None:
             2,
             band_tables.MF_RASTER_REGION_2 / 1000,
         ],
-        "reply timeout": [timing.REPLY_TIMEOUT, timing.MISSES],
+        "reply timeout": [timing.REPLY_TIMEOUT, timing.MISSES, timing.NOISE_LIMIT],
         "pause before a lost line is opened again": [
             patience.BACK_OFF_FIRST,
             patience.BACK_OFF_LONGEST,

@@ -143,6 +143,7 @@ async def shack(
     output_on: bool | None = None,
     battery_low_at: float | None = None,
     connect: bool = True,
+    seed: int = 3,
 ) -> AsyncIterator[Shack]:
     """Everything running, the box greeted."""
     clock = SimClock(wall)
@@ -154,7 +155,7 @@ async def shack(
         "main", stream, clock, receiver, output_on=output_on, battery_low_at=battery_low_at
     )
     desk = Desk(tuner, clock, bands, quiet=quiet)
-    line = FaultyPort(port, seed=3)
+    line = FaultyPort(port, seed=seed)
     supervisor = Supervisor(
         line, clock, random.Random(7), up=tuner.up, down=tuner.down, told=tuner.told
     )

@@ -38,9 +38,6 @@ class Fault:
     within: float
     #: Whether the link is lost by it.
     outage: bool
-    #: Most entries of the journal it may cost: an outage and the reason why it lasts. With one
-    #: byte in a hundred damaged, two of three exchanges are, and three misses in a row are common.
-    entries: int = 2
 
 
 FAULTS = [
@@ -61,9 +58,9 @@ FAULTS = [
     Fault(name="a foreign program's probe", begin=lambda it: it.line.intrude(PROBE),
           within=5, outage=False),
     Fault(name="one byte lost in a hundred, for a minute", begin=switch("loses_one_in", 100),
-          end=switch("loses_one_in", 0), lasts=60, within=15, outage=False, entries=10),
+          end=switch("loses_one_in", 0), lasts=60, within=15, outage=False),
     Fault(name="one byte doubled in a hundred, for a minute", begin=switch("doubles_one_in", 100),
-          end=switch("doubles_one_in", 0), lasts=60, within=15, outage=False, entries=10),
+          end=switch("doubles_one_in", 0), lasts=60, within=15, outage=False),
 ]  # fmt: skip
 
 
@@ -94,8 +91,7 @@ async def test_a_sweep_survives(
         for one in observed:
             assert one.level is None or (one.level > -64) == (one.dial == 7_210_000), one
         lost = [ev for ev in it.of(e.LinkLost) if isinstance(ev, e.LinkLost)]
-        assert lost or not fault.outage
-        assert len(lost) <= (fault.entries if fault.outage or fault.entries > 2 else 0)
+        assert fault.outage == len(lost)
         short = sum(one.readings < 4 for one in observed)
         record_property(
             "line fault",

@@ -165,6 +165,8 @@ def test_times() -> None:
         f"| waits for a reply | {timing.REPLY_TIMEOUT} s + `settle`; "
         f"{timing.REPLY_TIMEOUT + timing.ASSUMED_SETTLE} s until it knows `settle` |",
         f"{timing.MISSES} misses of one question",
+        f"{timing.NOISE_LIMIT:.0f} s of one question, when what came was damaged",
+        f"may do so {timing.ANSWER_WITHIN * 1000:.0f} ms after it put the question last",
         f"every {timing.PING_EVERY:.0f} s",
     ):
         assert sentence in DOCUMENT

@@ -1,5 +1,9 @@
 """One question and its answer over one line: tags, repeats, time limits.
 
+Silence and noise are told apart: a try after which nothing came is a miss, and a few of them are
+the end. When something of the box came and could not be read, the line is bad and the box is
+there, so the question is put again without a count, for as long as noise may last.
+
 Nothing here knows what the questions are for. What the box says by itself is handed on in the
 order of the line, but what followed an answer only after the one who asked has got that answer.
 """
@@ -25,10 +29,18 @@ from vfod.wire.messages import (
     Stray,
     StrayReason,
 )
-from vfod.wire.timing import ASSUMED_SETTLE, MISSES, REPLY_TIMEOUT
+from vfod.wire.timing import ANSWER_WITHIN, ASSUMED_SETTLE, MISSES, NOISE_LIMIT, REPLY_TIMEOUT
 from vfod.wire.verbs import VERB_OF_REQUEST
 
 _TRY_LATER = (Code.BUSY, Code.CHECKSUM)
+
+#: What may have been an answer before the line damaged it.
+_DAMAGED = (
+    StrayReason.CHECKSUM,
+    StrayReason.CUT,
+    StrayReason.UNPRINTABLE,
+    StrayReason.OVERLONG,
+)
 
 
 class Talk:
@@ -64,9 +76,14 @@ class Talk:
         self._waiter: asyncio.Future[None] | None = None
         #: The reply of the open question until the one who asked has taken it.
         self._reply: Answered | Refused | None = None
-        self._repeated = False
-        #: Whether the repeat that is due at the end of this pause was sent already.
-        self._hurried = False
+        #: Times the open question was put, and whether its last answer may have come damaged.
+        self._tries = 0
+        self._damaged = False
+        #: Ends the wait for the answer, unless that comes first.
+        self._timer: asyncio.TimerHandle | None = None
+        #: Whether anything sound was ever answered; before that, noise may be another device's.
+        self._is_ours = False
+        self._put_at = 0.0
         self._events = 0
         self._sample = b""
 
@@ -120,50 +137,60 @@ class Talk:
 
     def hurry(self) -> None:
         """Put the open question again now instead of later: the box could not have read it."""
-        if not self._hurried:
-            self._hurried = True
-            self._put_again()
+        self._damaged = True
+        # What is never read is not asked for faster than a box must answer.
+        self._end_wait(0.0 if self._tries == 1 else ANSWER_WITHIN)
 
     async def _put(self, request: Request, pauses: Sequence[float]) -> Answered | Refused:
         self.raise_if_lost()
         events = self._events
-        self._repeated = self.outdated = False
+        self.outdated = False
         self._sample = b""
+        give_up = self._clock.monotonic() + max(sum(pauses), NOISE_LIMIT)
+        self._tries, misses = 1, 0
         self._write(self._session.ask(request))
         try:
-            for number, pause in enumerate(pauses, 1):
-                # The last pause is followed by no repeat that could be sent now.
-                self._hurried = number == len(pauses)
-                await self._wait(pause)
+            while True:
+                self._damaged = False
+                await self._wait(pauses[misses])
+                now = self._clock.monotonic()
                 if self._reply is not None:
-                    self.answered_at = self._clock.monotonic()
-                    self.outdated = self._repeated and events != self._events
+                    self._is_ours = True
+                    self.answered_at = now
+                    self.outdated = self._tries > 1 and events != self._events
                     return self._reply
                 self.raise_if_lost()
-                self.hurry()
+                misses += not self._damaged
+                if misses == len(pauses) or now >= give_up:
+                    break
+                self._tries += 1
+                self._tally.retries += 1
+                self._write(self._session.again())
         finally:
             self._reply = None
             self._session.drop()
-        error = self._silence(request, len(pauses))
+        error = self._silence(request)
         self.lose(error)
         raise error
-
-    def _put_again(self) -> None:
-        if again := self._session.again():
-            self._repeated = True
-            self._tally.retries += 1
-            self._write(again)
 
     async def _wait(self, seconds: float) -> None:
         """Until a reply is there, the line is lost or the time is over."""
         loop = asyncio.get_running_loop()
         self._waiter = loop.create_future()
-        timer = loop.call_later(seconds, _wake, self._waiter)
+        self._put_at = loop.time()
+        self._timer = loop.call_later(seconds, _wake, self._waiter)
         try:
             await self._waiter
         finally:
-            timer.cancel()
-            self._waiter = None
+            self._timer.cancel()
+            self._timer = self._waiter = None
+
+    def _end_wait(self, seconds: float) -> None:
+        """Wait no longer than so many seconds after the question was put."""
+        if self._timer is not None:
+            at = min(self._put_at + seconds, self._timer.when())
+            self._timer.cancel()
+            self._timer = asyncio.get_running_loop().call_at(at, _wake, self._waiter)
 
     def _write(self, data: bytes) -> None:
         if self._line is not None:
@@ -188,6 +215,10 @@ class Talk:
             self._sample = item.line
             if item.reason is StrayReason.RESEND:
                 self.hurry()
+            elif item.reason in _DAMAGED and self._is_ours:
+                # A sound answer may still be on its way behind it.
+                self._damaged = True
+                self._end_wait(ANSWER_WITHIN)
             elif item.reason is StrayReason.UNKNOWN_EVENT:
                 # It may have been by a hand, which only a reply tells.
                 self._heard(None)
@@ -195,9 +226,9 @@ class Talk:
             self._events += 1
             self._heard(item)
 
-    def _silence(self, request: Request, tries: int) -> NoReplyError:
-        name = self._port.name
-        says = f"{name}: no answer to {VERB_OF_REQUEST[type(request)].word}, asked {tries} times"
+    def _silence(self, request: Request) -> NoReplyError:
+        name, verb = self._port.name, VERB_OF_REQUEST[type(request)].word
+        says = f"{name}: no answer to {verb}, asked {self._tries} times"
         if self._sample:
             text = self._sample.decode("ascii", "backslashreplace")
             return NoReplyError(

@@ -34,6 +34,16 @@ LOOK_EVERY = 60.0
 #: Changes worth an event: above the noise of a cheap converter, below what a person would miss.
 BATTERY_CHANGE, TEMPERATURE_CHANGE = 0.05, 0.5
 
+#: Of an outage that began so, what is found at the next attempts and says nothing new: a board that
+#: was pulled out or hangs is not there. Whatever else comes is, such as another program that has
+#: taken the port meanwhile.
+_NO_NEWS = {
+    "lost": ("missing",),
+    "reset": ("missing",),
+    "silent": ("missing",),
+    "stuck": ("missing", "silent"),
+}
+
 _DAEMON = e.Origin(door=e.Door.DAEMON)
 
 
@@ -154,7 +164,10 @@ class Tuner:
         self._link = None
         self.connected.clear()
         # One entry an incident: not one for each attempt to open it again.
-        if known.reason != error.reason or known.phase == "up":
+        if known.phase == "up" or error.reason not in (
+            known.reason,
+            *_NO_NEWS.get(known.reason, ()),
+        ):
             self._emit(
                 e.LinkLost(port=error.port or known.port, reason=error.reason, detail=str(error))
             )

@@ -21,6 +21,11 @@ ASSUMED_SETTLE = 1.0
 #: Times a question goes unanswered (the first time and the repeats) before the box counts as lost.
 MISSES = 3
 
+#: Seconds for which a question is put again while only damaged lines come. With one byte in a
+#: hundred lost, two of three tries to read fail, and the forty that fit do not fail all; on a
+#: person who waits for the answer it lies no heavier than an outage does.
+NOISE_LIMIT = 3.0
+
 #: Seconds between two pings of an idle line; finds a lost event or a reset by itself.
 PING_EVERY = 2.0
 
