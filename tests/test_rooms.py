@@ -114,6 +114,7 @@ INTRUDERS = {
     "vfod/run/intruder.py": "import serial\n",
     "vfod/outputs/intruder.py": "import sqlite3\n",
     "vfod/device/intruder.py": "import aiomqtt\n",
+    "vfod/plan/intruder.py": "import astral\n",
     "vfod/store/intruder.py": "import yaml\n",
 }
 

@@ -36,8 +36,8 @@ def told(slots: tuple[Slot, ...]) -> list[tuple[str, str, str | None, str | None
             slot.window.name,
             f"{datetime.fromtimestamp(slot.opens, BERLIN):%d %H}-"
             f"{datetime.fromtimestamp(slot.closes, BERLIN):%d %H}",
-            slot.after,
-            slot.before,
+            slot.after.name if slot.after else None,
+            slot.before.name if slot.before else None,
         )
         for slot in slots
     ]
@@ -60,7 +60,7 @@ def test_listed_the_other_way_round_the_inner_window_is_covered() -> None:
     found = resolve([SECOND, FIRST], *NIGHT)
     assert [("second", "21 22-22 06", None, None)] == told(found.slots)
     assert ["first"] == [item.occurrence.window.name for item in found.covered]
-    assert ("second",) == found.covered[0].by
+    assert (SECOND,) == found.covered[0].by
 
 
 def test_windows_that_touch_do_not_cut_each_other() -> None:

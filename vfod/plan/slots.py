@@ -1,6 +1,7 @@
 """Slots: who has the dial when windows overlap.
 
-The first listed of the windows that are open has it; a window that is cut says by which other.
+Of the windows that are open, the one with the highest priority has it, of equals the one listed
+first; a window that is cut says by which other.
 Every function takes the windows of one VFO, because those of another do not compete with them.
 """
 
@@ -9,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 
-from vfod.plan.windows import Occurrence, Window, occurrences
+from vfod.plan.windows import Idle, Occurrence, Window, nights_between, occurrences
 
 DAY = 86400.0
 
@@ -22,15 +23,15 @@ HORIZON = 400 * DAY
 class Slot:
     """A part of an occurrence in which its window has the dial.
 
-    `after` and `before` name the windows that hold the dial just before and just after it, where
+    `after` and `before` are the windows that hold the dial just before and just after it, where
     they made the slot begin later or end earlier than its occurrence.
     """
 
     occurrence: Occurrence
     opens: float
     closes: float
-    after: str | None = None
-    before: str | None = None
+    after: Window | None = None
+    before: Window | None = None
 
     @property
     def window(self) -> Window:
@@ -48,7 +49,7 @@ class Covered:
     """An occurrence for which no slot was left, and the windows that have the dial instead."""
 
     occurrence: Occurrence
-    by: tuple[str, ...]
+    by: tuple[Window, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +67,8 @@ def resolve(windows: Sequence[Window], since: float, until: float) -> Resolution
     """
     # Two days more on either side: what overlaps an occurrence in question is seen whole.
     seen = occurrences(windows, since - 2 * DAY, until + 2 * DAY)
-    rank = {id(window): place for place, window in enumerate(windows)}
+    # By identity, because two entries of the list may be equal.
+    rank = {id(window): (-window.priority, place) for place, window in enumerate(windows)}
     edges = sorted({edge for item in seen for edge in (item.opens, item.closes)})
     slots: list[Slot] = []
     running: list[Occurrence] = []
@@ -89,9 +91,19 @@ def resolve(windows: Sequence[Window], since: float, until: float) -> Resolution
     )
 
 
-def _holders(item: Occurrence, slots: Sequence[Slot]) -> tuple[str, ...]:
+def _holders(item: Occurrence, slots: Sequence[Slot]) -> tuple[Window, ...]:
     held = (slot for slot in slots if slot.opens < item.closes and slot.closes > item.opens)
-    return tuple(dict.fromkeys(slot.window.name for slot in held))
+    return tuple({id(slot.window): slot.window for slot in held}.values())
+
+
+def idle_nights(windows: Sequence[Window], since: float, until: float) -> list[Idle]:
+    """The nights in which a window was to open in [since, until) and does not."""
+    found = (
+        window.idle_in(night)
+        for window in windows
+        for night in nights_between(since, until, window.zone)
+    )
+    return [item for item in found if item is not None and since <= item.when < until]
 
 
 def _append(slots: list[Slot], slot: Slot) -> None:
@@ -102,9 +114,9 @@ def _append(slots: list[Slot], slot: Slot) -> None:
             slots[-1] = replace(last, closes=slot.closes)
             return
         if last.closes < last.occurrence.closes:
-            slots[-1] = replace(last, before=slot.window.name)
+            slots[-1] = replace(last, before=slot.window)
         if slot.opens > slot.occurrence.opens:
-            slot = replace(slot, after=last.window.name)
+            slot = replace(slot, after=last.window)
     slots.append(slot)
 
 
