@@ -28,6 +28,7 @@ PACKAGES = {
     "arm-none-eabi-size": "binutils-arm-none-eabi",
     "clang": "clang",
     "gcc": "gcc",
+    "groff": "groff-base",
     "libclang_rt.fuzzer": "libclang-rt-dev",
     "mosquitto": "mosquitto",
     "mosquitto_pub": "mosquitto-clients",

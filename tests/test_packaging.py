@@ -29,12 +29,14 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_wheel_is_complete(wheel: Path) -> None:
-    """Every file of the program is in it, tables, pages, C and example configurations too."""
+    """Every file of the program is in it: tables, pages, C, example configurations, the unit."""
     wanted = {
-        path.relative_to(ROOT).as_posix().replace("configs/", "vfod/shipped/configs/", 1)
-        for path in [*ROOT.glob("vfod/**/*.*"), *ROOT.glob("configs/*.*")]
+        path.relative_to(ROOT).as_posix()
+        for path in ROOT.glob("vfod/**/*.*")
         if path.suffix != ".pyc"
     }
+    for folder in ("configs", "systemd"):
+        wanted |= {f"vfod/shipped/{folder}/{path.name}" for path in (ROOT / folder).iterdir()}
     wanted.add("vfod/cli/launcher")
     with zipfile.ZipFile(wheel) as packed:
         names = set(packed.namelist())

@@ -11,12 +11,15 @@ import signal
 import socket
 import subprocess
 import sys
+from fnmatch import fnmatch
 from pathlib import Path
 
 import pytest
 
 from tests.real_parts import real_part
 from tests.test_documents import blocks, commands
+from vfod.cli.parser import Describe, DescribedError
+from vfod.cli.service import FILES, files, service
 from vfod.cli.verbs import SUMMARY
 from vfod.config.loading import parse
 from vfod.errors import ConfigError
@@ -202,27 +205,35 @@ def lines() -> list[list[str]]:
     return [words[1:] if words[0] == "sudo" else words for words in commands(INSTALL)]
 
 
-def test_the_page_names_every_file_there_is() -> None:
-    """What it copies from the checkout is there, and nothing of systemd/ is forgotten."""
-    named = {word for words in lines() for word in words if word.startswith("systemd/")}
-    assert {f"systemd/{path.name}" for path in SYSTEMD.iterdir()} == named
+def test_nothing_of_the_folder_is_forgotten() -> None:
+    """`vfod service` puts every file of systemd/ somewhere."""
+    assert {*FILES, RULES.name} == {path.name for path in SYSTEMD.iterdir()}
 
 
-def test_the_rule_of_the_page_is_filled_in() -> None:
-    """The numbers go where the placeholders are, and none is left."""
-    (words,) = [w for w in lines() if w[0] == "sed" and "systemd/99-vfod.rules" in w]
-    script = words[words.index("-e") + 1 : words.index("systemd/99-vfod.rules")]
-    done = run("sed", "-e", *script, str(RULES))
-    filled = [line for line in done.stdout.splitlines() if line and not line.startswith("#")]
-    assert 2 == len(filled)
-    assert not any("VVVV" in line or "PPPP" in line for line in filled)
+def test_what_the_page_removes_is_what_it_installed(tmp_path: Path) -> None:
+    """Every file that the page has its reader put somewhere is named where it is removed."""
+    (tmp_path / "vfod").touch()
+    installed = {f"/{path}" for path in files(tmp_path / "vfod")} | {"/usr/local/bin/vfod"}
+    installed |= {"/etc/udev/rules.d/99-vfod-vfo0.rules", "/opt/vfod"}
+    removed = [word for words in lines() if words[0] == "rm" for word in words[2:]]
+    kept = [
+        path
+        for path in installed
+        if not any(fnmatch(path, one) or path.startswith(f"{one}/") for one in removed)
+    ]
+    assert [] == kept
 
 
 def test_the_verbs_of_the_page_exist() -> None:
-    """Every `vfod` that it types is one."""
-    typed = [words[1] for words in lines() if words[0].rpartition("/")[2] == "vfod"]
-    assert {"check", "status"} <= set(typed)
-    assert set() == set(typed) - {*SUMMARY, "--version"}
+    """Every `vfod` that it types is one; what it types of the service is understood."""
+    typed = [words[1:] for words in lines() if words[0].rpartition("/")[2] == "vfod"]
+    with pytest.raises(DescribedError) as told:
+        service(Describe())
+    asked = [told.value.parser.parse_args(words[1:]) for words in typed if words[0] == "service"]
+    assert {"install", "rule"} == {given.what for given in asked}
+    verbs = {words[0] for words in typed}
+    assert {"check", "status"} <= verbs
+    assert set() == verbs - {*SUMMARY, "--version"}
 
 
 def test_the_configuration_of_the_page() -> None:

@@ -1,9 +1,26 @@
 """The parser of the verbs that have options of their own: argparse, with errors of our own tree."""
 
 import argparse
+from collections.abc import Sequence
+from functools import partial
 from typing import NoReturn
 
 from vfod.errors import UsageError
+
+#: Columns of a help: what every terminal has, and the manual page too.
+_WIDTH = 80
+
+
+class Describe(list[str]):
+    """In place of a verb's words: its parser is wanted and not its work."""
+
+
+class DescribedError(Exception):
+    """What a parser answers that with; no error, but a way out of the verb before it does work."""
+
+    def __init__(self, parser: "Parser") -> None:
+        super().__init__()
+        self.parser = parser
 
 
 class Parser(argparse.ArgumentParser):
@@ -14,11 +31,17 @@ class Parser(argparse.ArgumentParser):
             prog=f"vfod {verb}",
             description=about,
             epilog="\n  ".join(["example:", *examples]),
-            formatter_class=argparse.RawDescriptionHelpFormatter,
+            formatter_class=partial(argparse.RawDescriptionHelpFormatter, width=_WIDTH),
             allow_abbrev=False,
         )
         # Python 3.14 and newer would paint the help.
         self.color = False
+
+    def parse_args(self, words: Sequence[str]) -> argparse.Namespace:  # type: ignore[override]  # always with words
+        """The words of the verb, understood. Raises DescribedError for a Describe."""
+        if isinstance(words, Describe):
+            raise DescribedError(self)
+        return super().parse_args(words)
 
     def error(self, message: str) -> NoReturn:
         """A UsageError, with one message and one exit code for all verbs."""

@@ -28,14 +28,17 @@ SUMMARY = {
     "agenda": "the windows of the coming days",
     "plan": "what a sweep does and what it can tell, before anything moves",
     "journal": "what happened, and what was heard on which channel",
+    "service": "let it run by itself: the files of the service, a name for the VFO's port",
+    "completion": "let the shell complete verbs, options and names",
+    "manual": "the manual page",
 }
 
-_ABOUT = """\
+ABOUT = """\
 vfod tunes, sweeps and keeps the journal of a home-built VFO and its receiver.
 
 usage: vfod VERB ...
 """
-_MORE = """
+MORE = """
 Each verb tells more, with an example: vfod VERB --help.
 A bare number is kilohertz; other units are written: 9.42M, 7200.5k, 9420000Hz.
 """
@@ -43,8 +46,8 @@ A bare number is kilohertz; other units are written: 9.42M, 7200.5k, 9420000Hz.
 
 def overview() -> str:
     """What `vfod --help` prints."""
-    lines = [f"  {verb:<10}{says}" for verb, says in SUMMARY.items()]
-    return "\n".join([_ABOUT, *lines, _MORE])
+    lines = [f"  {verb:<11}{says}" for verb, says in SUMMARY.items()]
+    return "\n".join([ABOUT, *lines, MORE])
 
 
 def run(argv: list[str]) -> int:
@@ -66,10 +69,11 @@ def run(argv: list[str]) -> int:
     verb, words = argv[0], argv[1:]
     if verb not in SUMMARY:
         raise _unknown(verb)
-    return _carry_out(verb, words)
+    return carry_out(verb, words)
 
 
-def _carry_out(verb: str, words: list[str]) -> int:
+def carry_out(verb: str, words: list[str]) -> int:
+    """Carry out a verb of SUMMARY; gives the exit code."""
     match verb:
         case "demo":
             from vfod.cli.demo import demo
@@ -107,6 +111,18 @@ def _carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.note import note
 
             return note(words)
+        case "service":
+            from vfod.cli.service import service
+
+            return service(words)
+        case "completion":
+            from vfod.cli.completion import completion
+
+            return completion(words)
+        case "manual":
+            from vfod.cli.manual import manual
+
+            return manual(words)
         case "agenda":
             from vfod.cli.agenda import agenda
 

@@ -1,0 +1,107 @@
+"""Completion in a real bash: what its function offers for the words typed so far.
+
+COMP_WORDS, COMP_CWORD and COMPREPLY are those of bash(1), section Programmable Completion.
+"""
+
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Stub, success
+from vfod.__main__ import main
+from vfod.cli.verbs import SUMMARY
+from vfod.events.plain import KINDS
+
+
+@pytest.fixture
+def script(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Path:
+    """The script, and beside it a command `vfod` that is this program."""
+    assert 0 == main(["completion", "bash"])
+    path = tmp_path / "vfod.bash"
+    path.write_text(capsys.readouterr().out)
+    command = tmp_path / "vfod"
+    command.write_text(f'#!/bin/sh\nexec {shlex.quote(sys.executable)} -m vfod "$@"\n')
+    command.chmod(0o755)
+    return path
+
+
+def offered(script: Path, *typed: str) -> list[str]:
+    """What the function that bash would call offers for the last word of `vfod TYPED...`."""
+    words = [str(script.parent / "vfod"), *typed]
+    lines = [
+        f"source {shlex.quote(str(script))}",
+        "[[ $(complete -p vfod) =~ ' -F '([^ ]+) ]] || exit 9",
+        f"COMP_WORDS=({shlex.join(words)})",
+        f"COMP_CWORD={len(typed)}",
+        '"${BASH_REMATCH[1]}" vfod || exit 8',
+        'printf "%s\\n" "${COMPREPLY[@]}"',
+    ]
+    done = subprocess.run(
+        ["bash", "--norc", "-u", "-c", "\n".join(lines)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (0, "") == (done.returncode, done.stderr)
+    return done.stdout.split()
+
+
+def test_verbs(script: Path) -> None:
+    """All of them, or those that begin as typed."""
+    assert {*SUMMARY, "help", "--help", "--version"} == set(offered(script, ""))
+    assert ["status", "step", "stay"] == [w for w in offered(script, "st") if w in SUMMARY]
+    assert {*SUMMARY} == set(offered(script, "help", ""))
+    assert [] == offered(script, "xyz")
+
+
+@pytest.mark.parametrize(
+    ("typed", "expected"),
+    [
+        ("output ", {"on", "off"}),
+        ("sweep s", {"start", "stop", "skip"}),
+        ("config ", {"schema", "show"}),
+        ("service i", {"install"}),
+        ("nudge --", {"--help", "--vfo", "--socket", "--json"}),
+        ("status --w", {"--watch"}),
+        ("serve --log ", {"error", "warning", "info", "debug"}),
+        ("serve --log d", {"debug"}),
+        ("journal --kind sweep-s", {"sweep-started"}),
+        ("journal --kind ", {*KINDS}),
+        ("journal ch", {"channels"}),
+        # Names of files then, by `-o default`.
+        ("serve --config ", set()),
+        ("serve --config x --log ", {"error", "warning", "info", "debug"}),
+        ("tune 9420 ", set()),
+    ],
+)
+def test_words_and_options(script: Path, typed: str, expected: set[str]) -> None:
+    """Fixed words where they may stand, options after a hyphen, values after an option."""
+    assert expected == set(offered(script, *typed.split(" ")))
+
+
+def test_names_of_the_configuration(script: Path, config: Path) -> None:
+    """Sweeps where a sweep is wanted."""
+    assert ["both"] == offered(script, "sweep", "start", "")
+    assert ["both"] == offered(script, "plan", "b")
+    assert [] == offered(script, "plan", "x")
+
+
+def test_names_of_the_running_daemon(script: Path, stub: Stub) -> None:
+    """Bands as the daemon lists them; a few words beside."""
+    stub.answers = [success("49m (5900 kHz to 6200 kHz)\nlower (7200 kHz to 7240 kHz)")]
+    assert ["up", "down", "list", "49m", "lower"] == offered(script, "band", "")
+    assert ["49m"] == offered(script, "band", "4")
+    assert "bands" == stub.asked[0]["method"]
+
+
+def test_without_configuration_and_daemon(
+    script: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Nothing is offered and nothing is said on the terminal."""
+    monkeypatch.setenv("VFOD_CONFIG", str(tmp_path / "none.yaml"))
+    monkeypatch.setenv("VFOD_SOCKET", str(tmp_path / "none.sock"))
+    assert [] == offered(script, "sweep", "start", "")
+    assert ["up", "down", "list"] == offered(script, "band", "")

@@ -1,0 +1,98 @@
+"""`vfod completion`: a script for bash, written from what the verbs say of themselves.
+
+Names that only the configuration or the daemon knows are asked for when the key is pressed.
+"""
+
+from collections.abc import Mapping, Sequence
+
+from vfod.cli.description import Description, everything
+from vfod.cli.parser import Parser
+from vfod.events.plain import KINDS
+
+#: Words that are no verbs of the table.
+_MORE = ("help", "--help", "--version")
+
+#: Values that a parser leaves open because it explains a wrong one itself.
+_VALUES = {("journal", "--kind"): " ".join(sorted(KINDS))}
+
+#: Where a name may come, by the verb and the word before it, or as the first word after a verb.
+_NAMED = {("sweep", "start"): "$(_vfod_sweeps)"}
+_FIRST = {"band": "$(_vfod_bands)", "plan": "$(_vfod_sweeps)"}
+
+_SCRIPT = r"""# Completion of vfod in bash, written by `vfod completion bash`.
+
+_vfod_sweeps() { "${COMP_WORDS[0]}" sweep list 2>/dev/null | sed -n 's/^\([a-z0-9-]*\):.*/\1/p'; }
+_vfod_bands() { "${COMP_WORDS[0]}" band list 2>/dev/null | sed 's/ .*//'; }
+
+_vfod() {
+    local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD - 1]}
+    local verb=${COMP_WORDS[1]} offered=""
+    if ((COMP_CWORD == 1)); then
+        offered="@verbs@"
+    else
+        case "$verb $before" in
+            @values@
+            *) case "$verb $word" in
+                @options@
+                *) if ((COMP_CWORD == 2)); then
+                    case "$verb" in
+                        @words@
+                    esac
+                fi ;;
+            esac ;;
+        esac
+    fi
+    mapfile -t COMPREPLY < <(compgen -W "$offered" -- "$word")
+}
+
+# Where nothing is offered, names of files are.
+complete -o default -F _vfod vfod
+"""
+
+
+def completion(words: list[str]) -> int:
+    """Print the script."""
+    parser = Parser(
+        "completion",
+        "A script that lets the shell complete verbs, options, and the names of sweeps and bands.\n"
+        "`vfod service install` puts it where bash looks for it.",
+        "vfod completion bash > ~/.local/share/bash-completion/completions/vfod",
+    )
+    parser.add_argument("shell", choices=("bash",))
+    parser.parse_args(words)
+    print(script(everything()), end="")
+    return 0
+
+
+def script(found: Sequence[Description]) -> str:
+    """The script for bash."""
+    verbs = [one.verb for one in found]
+    values = {f"{verb} {before}": names for (verb, before), names in _NAMED.items()}
+    options, words = {}, {"help": " ".join(verbs)}
+    for one in found:
+        for name, choices in one.options.items():
+            if choices is not None:
+                known = _VALUES.get((one.verb, name), " ".join(choices))
+                values[f"{one.verb} {name}"] = known
+        options[one.verb] = " ".join(one.options)
+        if first := " ".join([*one.words, *filter(None, [_FIRST.get(one.verb)])]):
+            words[one.verb] = first
+    parts = {
+        "verbs": " ".join([*verbs, *_MORE]),
+        "values": _cases({f'"{key}"': offered for key, offered in values.items()}, 12),
+        "options": _cases({f'"{verb} -"*': offered for verb, offered in options.items()}, 16),
+        "words": _cases(words, 24),
+    }
+    text = _SCRIPT
+    for name, part in parts.items():
+        text = text.replace(f"@{name}@", part)
+    return text
+
+
+def _cases(offers: Mapping[str, str], indented: int) -> str:
+    patterns: dict[str, list[str]] = {}
+    for pattern, offered in offers.items():
+        patterns.setdefault(offered, []).append(pattern)
+    return f"\n{' ' * indented}".join(
+        f'{" | ".join(alike)}) offered="{offered}" ;;' for offered, alike in patterns.items()
+    )
