@@ -73,7 +73,7 @@ def test_verbs(script: Path) -> None:
         ("journal ch", {"channels"}),
         # Names of files then, by `-o default`.
         ("serve --config ", set()),
-        ("serve --config x --log ", {"error", "warning", "info", "debug"}),
+        ("serve --config a.yaml --log ", {"error", "warning", "info", "debug"}),
         ("tune 9420 ", set()),
     ],
 )
