@@ -6,11 +6,12 @@ All parts are the real ones; only the line is in memory and the loop's clock jum
 import asyncio
 import contextlib
 import random
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 
 from vfod import events as e
 from vfod import requests as r
+from vfod.device.port import Port
 from vfod.device.supervise import Supervisor
 from vfod.plan.sweep import Sweep
 from vfod.plan.windows import Window
@@ -21,6 +22,7 @@ from vfod.run.desk import Desk
 from vfod.run.keeper import Afterwards, Keeper, LeftOff
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
+from vfod.sim.box import SimBox
 from vfod.sim.faults import FaultyPort
 from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
@@ -144,8 +146,12 @@ async def shack(
     battery_low_at: float | None = None,
     connect: bool = True,
     seed: int = 3,
+    hang: Callable[[SimBox], Awaitable[Port]] | None = None,
 ) -> AsyncIterator[Shack]:
-    """Everything running, the box greeted."""
+    """Everything running, the box greeted.
+
+    `hang` puts the box on a real line, for a test on the ordinary loop.
+    """
     clock = SimClock(wall)
     described: Scenario = parse(scenario)
     world = build(described, clock=clock, seed=1)
@@ -155,7 +161,7 @@ async def shack(
         "main", stream, clock, receiver, output_on=output_on, battery_low_at=battery_low_at
     )
     desk = Desk(tuner, clock, bands, quiet=quiet)
-    line = FaultyPort(port, seed=seed)
+    line = FaultyPort(port if hang is None else await hang(world.box), seed=seed)
     supervisor = Supervisor(
         line, clock, random.Random(7), up=tuner.up, down=tuner.down, told=tuner.told
     )

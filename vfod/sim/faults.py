@@ -5,6 +5,7 @@ Which byte is hit is left to chance that is the same in every run.
 """
 
 import asyncio
+from collections import deque
 
 from vfod.device.port import WRITE_LIMIT, Line, Lost, Port, Received
 from vfod.errors import LineError, LineLostError
@@ -26,6 +27,11 @@ class FaultyPort:
         self.silent = False
         #: The far end takes no more bytes.
         self.stuck = False
+        #: What the box says comes so many seconds later, to whoever has the line open then.
+        self.late = 0.0
+        # Timers of the same moment come in any order; bytes do not.
+        self._on_the_way: deque[bytes] = deque()
+        self._due = 0.0
 
     @property
     def name(self) -> str:
@@ -35,8 +41,12 @@ class FaultyPort:
     async def open(self, received: Received, lost: Lost) -> Line:
         """See Port."""
         line = _FaultyLine(self, received, lost)
-        line.inner = await self._port.open(line.received, line.report)
         self._line = line
+        try:
+            line.inner = await self._port.open(line.received, line.report)
+        except BaseException:
+            line.close()
+            raise
         return line
 
     def garble(self, garbage: bytes) -> None:
@@ -48,6 +58,16 @@ class FaultyPort:
         """The box receives this, as from a foreign program that opened the port too."""
         if self._line is not None and self._line.inner is not None:
             self._line.inner.write(probe)
+
+    def deliver(self, data: bytes) -> None:
+        """What the box said, now or later."""
+        loop = asyncio.get_running_loop()
+        self._due = max(self._due, loop.time() + self.late)
+        if self._due <= loop.time():
+            self.garble(data)
+        else:
+            self._on_the_way.append(data)
+            loop.call_at(self._due, lambda: self.garble(self._on_the_way.popleft()))
 
     def damaged(self, data: bytes) -> bytes:
         """What is left of bytes that pass through."""
@@ -94,7 +114,7 @@ class _FaultyLine:
 
     def received(self, data: bytes) -> None:
         if not self._port.silent:
-            self.pass_up(self._port.damaged(data))
+            self._port.deliver(self._port.damaged(data))
 
     def pass_up(self, data: bytes) -> None:
         if data and self._lost is not None:
