@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable
+from dataclasses import replace
 from typing import Any
 
 from tests.outputs.homie_validator import Message as Heard
@@ -29,10 +30,16 @@ def offer_of(vfo: str, link: LinkState) -> Offer:
     )
 
 
-def door(house: House, port: int = 1, connects: Connects | None = None, **settings: Any) -> Mqtt:
+def door(
+    house: House,
+    port: int = 1,
+    connects: Connects | None = None,
+    settable: bool = True,
+    **settings: Any,
+) -> Mqtt:
     return Mqtt(
         MqttSettings(host="127.0.0.1", port=port, client_id="vfod-attic", name="Attic", **settings),
-        offer_of=offer_of,
+        offer_of=lambda vfo, link: replace(offer_of(vfo, link), settable=settable),
         submit=house.submit,
         subscribe=house.subscribe,
         snapshot=house.snapshot,

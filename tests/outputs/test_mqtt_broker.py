@@ -15,7 +15,7 @@ import pytest
 from tests.outputs.homie_validator import Validator, complaints
 from tests.outputs.house import GREETED, House, observed, tuned
 from tests.outputs.mqtt_parts import Listener, door, listening, running, say, until
-from tests.real_parts import Server, free_port, real_part
+from tests.real_parts import Server
 from vfod import events as e
 from vfod.clock import SystemClock
 from vfod.origin import Door, Origin
@@ -233,35 +233,3 @@ async def test_two_vfos(mosquitto: Server) -> None:
         assert "9420000" == listener.values()["vfod-left/dial/frequency"]
         assert ["right"] == [asked.vfo for asked in house.asked]
         assert [] == complaints(listener.messages)
-
-
-async def test_a_broker_with_passwords(house: House, tmp_path: Path) -> None:
-    """The right one opens; a wrong one is told with what to look at, once, and tried again."""
-    home = tmp_path / "guarded"
-    home.mkdir()
-    port = free_port()
-    real_part("mosquitto_passwd")
-    subprocess.run(  # noqa: ASYNC221 - takes no time
-        ["mosquitto_passwd", "-b", "-c", str(home / "passwords"), "attic", "secret"], check=True
-    )
-    (home / "passwords").chmod(0o644)
-    lines = [f"listener {port} 127.0.0.1", "allow_anonymous false"]
-    lines += [f"password_file {home / 'passwords'}", "persistence false", "user root"]
-    (home / "conf").write_text("\n".join(lines) + "\n")
-    broker = Server([real_part("mosquitto"), "-c", str(home / "conf")], port, home / "log")
-    broker.start()
-    try:
-        async with running(door(house, port, username="attic", password="wrong")):
-            await until(lambda: _count(house, e.DoorFailed) == 1)
-        (failed,) = house.told
-        assert isinstance(failed, e.DoorFailed)
-        assert "refused" == failed.reason
-        assert "look at the user name and the password" in failed.detail
-        assert "wrong" not in failed.detail
-        async with (
-            running(door(house, port, username="attic", password="secret")),
-            listening(broker, "-u", "attic", "-P", "secret") as listener,
-        ):
-            await until(lambda: is_ready(listener))
-    finally:
-        broker.stop()

@@ -109,4 +109,5 @@ def _offer(config: Config, vfo: str, link: LinkState) -> Offer:
         bands=tuple(band.name for band in config.bands),
         sweeps=tuple(name for name, sweep in config.sweeps.items() if sweep.vfo == vfo),
         level_unit="dBm" if settings.level_tables else "dB",
+        settable=config.mqtt is None or config.mqtt.commands,
     )

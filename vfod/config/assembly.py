@@ -270,6 +270,7 @@ class Assembly:
             name=form.name,
             user=form.user,
             password_file=self._beside(form.password_file),
+            commands=form.commands == "on",
             tls=form.tls is not None,
             ca_file=self._beside(form.tls.ca_file) if form.tls else None,
         )

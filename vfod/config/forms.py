@@ -225,6 +225,8 @@ class MqttForm(Form):
     """User name at the broker."""
     password_file: f.Path | None = None
     """A file with the password in its first line; a secret never stands in this file."""
+    commands: Annotated[str, f.one_of("on", "off")] = "on"
+    """Whether what is published may also be set from there."""
     tls: TlsForm | None = None
     """Present, if only as {}, where the broker wants TLS."""
 

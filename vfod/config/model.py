@@ -96,13 +96,17 @@ class Control:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Mqtt:
-    """The broker; `tls` with the machine's own authorities where `ca_file` is None."""
+    """The broker; `tls` with the machine's own authorities where `ca_file` is None.
+
+    `commands` says whether what is published may also be set from there.
+    """
 
     host: str
     port: int
     name: str
     user: str | None
     password_file: str | None
+    commands: bool
     tls: bool
     ca_file: str | None
 

@@ -18,6 +18,7 @@ import aiomqtt
 from aiomqtt.exceptions import MqttConnectError
 
 from vfod.errors import DoorError
+from vfod.outputs.mqtt.refusals import refused, untrusted, without_tls
 
 _QOS = 1
 
@@ -81,7 +82,9 @@ class Address:
 
 
 @contextlib.asynccontextmanager
-async def connect(address: Address, *, will: tuple[str, bytes]) -> AsyncIterator[Broker]:
+async def connect(
+    address: Address, *, will: tuple[str, bytes] | None = None
+) -> AsyncIterator[Broker]:
     """A connection; `will` is the topic and the retained payload that the broker sends for us."""
     client = aiomqtt.Client(
         address.host,
@@ -90,7 +93,7 @@ async def connect(address: Address, *, will: tuple[str, bytes]) -> AsyncIterator
         password=address.password,
         tls_context=address.tls,
         identifier=address.client_id,
-        will=aiomqtt.Will(will[0], will[1], _QOS, retain=True),
+        will=aiomqtt.Will(will[0], will[1], _QOS, retain=True) if will else None,
         keepalive=_KEEPALIVE,
         timeout=_TIMEOUT,
         max_queued_incoming_messages=_INCOMING,
@@ -101,7 +104,9 @@ async def connect(address: Address, *, will: tuple[str, bytes]) -> AsyncIterator
             await client.__aenter__()
     except BaseException:
         # The library leaves a connection open at which the broker only keeps silent; to say
-        # farewell is what makes it close the descriptor.
+        # farewell is what makes it close the descriptor. What it does then stumbles over a
+        # connecting that was cancelled, so it is not called.
+        client._client.on_disconnect = None
         client._client.disconnect()
         raise
     try:
@@ -151,15 +156,19 @@ def _translated(address: Address, reason: str) -> Iterator[None]:
     try:
         yield
     except MqttConnectError as error:
-        raise DoorError(
-            f"the MQTT broker at {address} refuses: {error}",
-            remedy="look at the user name and the password for MQTT",
-            reason="refused",
-        ) from error
+        raise refused(str(address), error) from error
     except aiomqtt.MqttError as error:
+        # What it was, the library keeps from its callers but not from the traceback.
+        cause = error.__context__
+        if isinstance(cause, ssl.SSLCertVerificationError):
+            raise untrusted(str(address), address.host, cause) from error
+        if address.tls and isinstance(cause, ssl.SSLError | ConnectionResetError):
+            raise without_tls(str(address), cause) from error
+        keeps_silent = reason == "unreachable" and isinstance(cause, TimeoutError)
+        hint = "if it wants TLS, write tls under mqtt; " if keeps_silent and not address.tls else ""
         raise DoorError(
             f"the MQTT broker at {address} is {reason}: {error}",
-            remedy="it is tried again all the time",
+            remedy=f"{hint}it is tried again all the time",
             reason=reason,
         ) from error
     if task.cancelling() > cancelled:

@@ -3,7 +3,7 @@
 What a box cannot measure or switch is not described. Pure.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from vfod.outputs.mqtt import homie
 from vfod.outputs.mqtt.homie import Device, Node, Property
@@ -30,6 +30,8 @@ class Offer:
     sweeps: tuple[str, ...] = ()
     #: "dBm" where the chain is calibrated, else "dB".
     level_unit: str = "dB"
+    #: Whether anything may be set.
+    settable: bool = True
 
 
 def daemon(*, id: str, name: str, children: tuple[str, ...]) -> Device:
@@ -45,7 +47,15 @@ def vfo(*, id: str, name: str, root: str, offer: Offer, abilities: frozenset[str
     if power := tuple(p for p in _POWER if p.id in abilities):
         nodes.append(Node(id="power", name="Power", properties=power))
     nodes += [node for ability, node in _SWITCHES.items() if ability in abilities]
+    if not offer.settable:
+        nodes = [_only_shown(node) for node in nodes]
     return Device(id=id, name=name, nodes=tuple(nodes), root=root)
+
+
+def _only_shown(node: Node) -> Node:
+    """Nothing of it can be set, and what has no value to show is left out."""
+    shown = (replace(p, settable=False) for p in node.properties if p.retained)
+    return replace(node, properties=tuple(shown))
 
 
 def _text(id: str, name: str) -> Property:

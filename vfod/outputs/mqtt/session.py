@@ -17,6 +17,7 @@ from vfod.outputs.door import OTHER, Count, Snapshot, Subscribe
 from vfod.outputs.mqtt import commands
 from vfod.outputs.mqtt.broker import Broker, Message
 from vfod.outputs.mqtt.devices import Devices
+from vfod.outputs.mqtt.owner import Owner
 from vfod.outputs.mqtt.publisher import Publisher
 from vfod.requests import Asked
 from vfod.state import Submit
@@ -50,7 +51,9 @@ class Session:
         count: Count,
         clock: Clock,
         numbers: "itertools.count[int]",
+        owner: Owner,
     ) -> None:
+        self._owner = owner
         self._broker = broker
         self._base = base
         self._devices = devices
@@ -85,8 +88,10 @@ class Session:
     async def _publish(self, opened: Callable[[], None]) -> None:
         state = self._snapshot()
         await self._publisher.begin(self._devices.root)
-        for vfo in state.vfos:
-            await self._broker.subscribe(f"{self._base}/{self._devices.id_of(vfo)}/+/+/set")
+        await self._broker.subscribe(self._owner.asked)
+        for one in self._devices.shown(state):
+            if any(p.settable for p in one.device.properties().values()):
+                await self._broker.subscribe(f"{self._base}/{one.device.id}/+/+/set")
         due = await self._publisher.update(self._devices.shown(self._snapshot()))
         opened()
         while True:
@@ -99,6 +104,9 @@ class Session:
 
     async def _receive(self) -> None:
         async for message in self._broker.messages():
+            if message.topic == self._owner.asked:
+                await self._owner.answer(self._broker, message)
+                continue
             if message.retained:
                 # Asked for at an unknown time: nobody may wait for it any more.
                 self._count(Door.MQTT, OTHER, RETAINED)
