@@ -22,7 +22,7 @@ from vfod.cli.parser import Describe, DescribedError
 from vfod.cli.service import FILES, files, service
 from vfod.cli.verbs import SUMMARY
 from vfod.config.loading import parse
-from vfod.errors import ConfigError
+from vfod.errors import AlreadyRunningError, ConfigError
 
 ROOT = Path(__file__).parents[1]
 SYSTEMD = ROOT / "systemd"
@@ -93,7 +93,8 @@ def test_how_it_restarts() -> None:
     assert ["2"] == settings("RestartSec")
     assert ["0"] == settings("StartLimitIntervalSec")
     assert ["15"] == settings("TimeoutStopSec")
-    assert [str(ConfigError.exit_code)] == settings("RestartPreventExitStatus")
+    lasting = f"{ConfigError.exit_code} {AlreadyRunningError.exit_code}"
+    assert [lasting] == settings("RestartPreventExitStatus")
     assert [] == settings("BindsTo")
 
 

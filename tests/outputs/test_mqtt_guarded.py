@@ -10,6 +10,7 @@ import ssl
 import subprocess
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -128,7 +129,7 @@ async def test_with_the_right_ones_all_works(house: House, guarded: Guarded) -> 
     assert house.told[0].where.startswith("mqtts://127.0.0.1:")
 
 
-async def failure(house: House, port: int, **settings: object) -> str:
+async def failure(house: House, port: int, **settings: Any) -> str:
     """What the door says, once, of a broker that it cannot use."""
     async with running(door(house, port, **settings)):
         await until(lambda: bool(house.told))

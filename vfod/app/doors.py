@@ -1,5 +1,7 @@
 """The doors as the configuration wants them, each given the same few things to work with."""
 
+import os
+import platform
 import ssl
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -85,6 +87,7 @@ def mqtt(config: Config, hands: Hands, secrets: BrokerSecrets) -> Mqtt | None:
             tls=secrets.tls,
             root=config.mqtt.name,
             name=config.mqtt.name,
+            who=f"a daemon (process {os.getpid()} on {platform.node() or 'this machine'})",
         ),
         offer_of=lambda vfo, link: _offer(config, vfo, link),
         submit=hands.submit,

@@ -1,6 +1,7 @@
 """`vfod serve`: the daemon on the real clock, with real ports, a real disk and the signals."""
 
 import asyncio
+import contextlib
 import signal
 import ssl
 from pathlib import Path
@@ -13,6 +14,7 @@ from vfod.clock import SystemClock
 from vfod.config.model import Config, Mqtt, VfoConfig
 from vfod.config.secrets import secret
 from vfod.device.address import port_from
+from vfod.device.claim import claimed
 from vfod.device.port import Port
 from vfod.errors import ConfigError
 from vfod.store import Threaded
@@ -39,8 +41,12 @@ async def serve(
         broker=_secrets(config.mqtt),
     )
     assert daemon.control is not None
-    daemon.control.claim()
-    try:
+    with contextlib.ExitStack() as claims:
+        daemon.control.claim()
+        claims.callback(daemon.control.release)
+        claims.enter_context(claimed(settings.port for settings in config.vfos.values()))
+        if daemon.mqtt is not None:
+            await daemon.mqtt.claim()
         store.open(clock.wall())
         living = asyncio.create_task(daemon.run(), name="daemon")
         watching = None
@@ -64,8 +70,6 @@ async def serve(
         finally:
             if watching is not None:
                 watching.cancel()
-    finally:
-        daemon.control.release()
 
 
 def _port(settings: VfoConfig) -> Port:

@@ -1,0 +1,44 @@
+"""One daemon a port, plugged in or not."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from vfod.device.claim import claimed
+from vfod.errors import AlreadyRunningError
+
+
+def test_a_port_is_one_daemons(tmp_path: Path) -> None:
+    """The second is told which port and which process; afterwards it is free."""
+    port = str(tmp_path / ("a-long-stable-name-" * 8))
+    with claimed([port, "socket://box:2000"]):
+        for taken in (port, "socket://box:2000"):
+            with pytest.raises(AlreadyRunningError) as refusal, claimed([taken]):
+                pass
+            assert (
+                f"another daemon (process {os.getpid()}) has the port {taken}; "
+                "stop it, or give this one another port"
+            ) == str(refusal.value)
+        with claimed(["socket://box:2001"]):
+            pass
+    with claimed([port]):
+        pass
+
+
+def test_a_port_by_any_of_its_names(tmp_path: Path) -> None:
+    """A stable name and the device that it leads to are one port."""
+    device, stable = tmp_path / "ttyACM0", tmp_path / "usb-my-vfo"
+    device.touch()
+    stable.symlink_to(device)
+    with claimed([str(stable)]), pytest.raises(AlreadyRunningError), claimed([str(device)]):
+        pass
+
+
+def test_nothing_stays_claimed_where_one_is_refused(tmp_path: Path) -> None:
+    """The first of two ports is given back when the second is taken."""
+    one, other = str(tmp_path / "one"), str(tmp_path / "other")
+    with claimed([other]), pytest.raises(AlreadyRunningError), claimed([one, other]):
+        pass
+    with claimed([one]):
+        pass

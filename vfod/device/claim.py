@@ -1,0 +1,69 @@
+"""One daemon a port: what a second daemon finds out before it has touched anything.
+
+A serial device is locked while it is open, but not while it is unplugged, and a TCP server locks
+nothing. So a daemon also takes a name that stands for its port, in the kernel's table of Unix
+sockets without files (unix(7), "abstract"): it needs no folder that both may write to, tells who
+has it, and is free again however the process ends.
+"""
+
+import contextlib
+import errno
+import hashlib
+import os
+import socket
+import struct
+from collections.abc import Iterable, Iterator
+
+from vfod.errors import AlreadyRunningError
+
+
+@contextlib.contextmanager
+def claimed(ports: Iterable[str]) -> Iterator[None]:
+    """These ports (a path or `socket://host:port` each) are this process's for the block's length.
+
+    Raises AlreadyRunningError with the port and the process that has it.
+    """
+    with contextlib.ExitStack() as held:
+        for name, port in _names(ports).items():
+            held.enter_context(_claim(name, port))
+        yield
+
+
+def _names(ports: Iterable[str]) -> dict[str, str]:
+    """What to claim, and the port it stands for; a stable name leads nowhere while unplugged."""
+    found: dict[str, str] = {}
+    for port in ports:
+        found.setdefault(port, port)
+        if "://" not in port:
+            found.setdefault(os.path.realpath(port), port)
+    return found
+
+
+def _claim(name: str, port: str) -> socket.socket:
+    # A digest, because the kernel's names are short.
+    address = f"\0vfod-port-{hashlib.sha256(os.fsencode(name)).hexdigest()}"
+    mine = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    try:
+        mine.bind(address)
+        mine.listen(1)
+    except OSError as error:
+        mine.close()
+        if error.errno != errno.EADDRINUSE:
+            raise
+        raise AlreadyRunningError(
+            f"another daemon{_holder(address)} has the port {port}",
+            remedy="stop it, or give this one another port",
+        ) from None
+    return mine
+
+
+def _holder(address: str) -> str:
+    """` (process 123)`, as far as the kernel tells."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as asking:
+        asking.setblocking(False)
+        try:
+            asking.connect(address)
+            told = asking.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i"))
+        except OSError:
+            return ""
+    return f" (process {struct.unpack('3i', told)[0]})"
