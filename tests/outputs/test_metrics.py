@@ -77,6 +77,8 @@ async def evening(scraped: Scraped) -> None:
     await scraped.happen(
         GREETED,
         e.BoxMeasured(battery=8.14, temperature=21.5),
+        e.FilterSelected(select=0),
+        e.FilterSelected(select=3),
         tuned(9_420_001),
         e.SweepStarted(
             sweep="evening", channels=3, dial=9_400_000, by=e.Origin(door=e.Door.WINDOW)
@@ -106,6 +108,7 @@ async def test_the_values_of_an_evening(scraped: Scraped) -> None:
         'vfod_link_losses_total{reason="missing",vfo="main"}': None,
         'vfod_battery_volts{vfo="main"}': 8.14,
         'vfod_temperature_celsius{vfo="main"}': 21.5,
+        'vfod_filter_switchings_total{vfo="main"}': 1,
         'vfod_visits_total{band="31m",vfo="main"}': 2,
         'vfod_visits_total{band="outside",vfo="main"}': 1,
         'vfod_active_visits_total{band="31m",vfo="main"}': 1,

@@ -97,6 +97,25 @@ def test_there_and_back_spares_the_way_home() -> None:
     assert sorted(up) == up == down[::-1]
 
 
+def test_stretches_of_one_filter_come_one_after_another() -> None:
+    """Filter 1 below and above, filter 2 between: 2 switchings a pass, where straight on has 4."""
+    split = Receiver(
+        ranges=(
+            band_range(2_000_000, 7_300_000, select=1),
+            band_range(7_300_000, 9_600_000, select=2),
+            band_range(9_600_000, 11_000_000, select=None),
+            band_range(11_000_000, 12_000_000, select=1),
+            band_range(12_000_000, 30_000_000, select=2),
+        )
+    )
+    dials = (7_200_000, 7_400_000, 9_700_000, 11_500_000, 13_600_000)
+    plan = plan_sweep(Sweep(name="demo", vfo="main", channels=dials), split)
+    assert [7_200_000, 11_500_000, 7_400_000, 9_700_000, 13_600_000] == [v.dial for v in plan]
+    assert (5, 2) == (plan.range_changes, plan.select_changes)
+    assert (0, 1) == plan.resume_at(11_500_000)
+    assert (0, 3) == plan.resume_at(9_650_000)
+
+
 def test_bands_apart_stay_apart_unless_joined() -> None:
     """31 m and 25 m have 202 channels; joined, all from 9 400 to 12 100 kHz, the border once."""
     assert len(plan_sweep(sweep_of("31m", "25m"), ONE_RANGE)) == 202
@@ -252,10 +271,26 @@ def test_a_dial_between_channels_goes_on_with_the_next_in_order(
     """What comes after is ahead of the dial in the pass's direction, what came before is behind."""
     found_number, index = plan.resume_at(dial, number)
     whole = [v.dial for v in islice(plan.walk(number), len(plan))]
-    rising = len(whole) < 2 or whole[0] < whole[-1]
-    if len(whole) < 2:
-        return
-    done = whole if found_number > number else whole[:index]
-    ahead = [] if found_number > number else whole[index:]
-    assert all((d < dial) if rising else (d > dial) for d in done)
-    assert all((d >= dial) if rising else (d <= dial) for d in ahead)
+    back = plan.sweep.order is Order.THERE_AND_BACK and number % 2
+    rising = plan.sweep.order is not Order.DOWN and not back
+    ahead = [d for d in whole if (d >= dial if rising else d <= dial)]
+    if not ahead:
+        assert (number + 1, 0) == (found_number, index)
+    else:
+        assert (min(ahead) if rising else max(ahead)) == whole[index]
+
+
+@settings(deadline=None, max_examples=200)
+@given(plans)
+def test_a_pass_switches_each_filter_on_once(plan: SweepPlan) -> None:
+    """With k filters no order needs less: k switchings round and round, k - 1 where it turns."""
+    filters = len({item.select for item in plan.ranges if item.select is not None})
+    turns = plan.sweep.order is Order.THERE_AND_BACK
+    assert (filters - 1 if turns and filters else 0 if filters < 2 else filters) == (
+        plan.select_changes
+    )
+    placed = [(v.select, v.dial) for v in plan if v.select is not None]
+    down = plan.sweep.order is Order.DOWN
+    for select in {select for select, _ in placed}:
+        dials = [dial for of, dial in placed if of == select]
+        assert sorted(dials, reverse=down) == dials, "along the band within a filter"

@@ -108,7 +108,7 @@ def describe(config: Config, item: SweepPlan, when: float) -> str:
         ("bands", _bands(sweep)),
         ("channels", _channels(item)),
         ("raster", _rasters(item)),
-        ("order", str(sweep.order).replace("-", " ")),
+        ("order", _order(item)),
         ("visit", _visit(item)),
         ("pass", f"{format_duration(item.pass_duration)}, holds and yields not counted"),
         ("revisit time", format_duration(item.revisit_time)),
@@ -138,7 +138,7 @@ def _bands(sweep: Sweep) -> str:
 
 
 def _channels(item: SweepPlan) -> str:
-    dials = [channel.dial for channel in item.channels]
+    dials = sorted(channel.dial for channel in item.channels)
     shown = [f"{dial / 1000:g}" for dial in dials]
     if len(shown) > _ALL_SHOWN:
         shown = [*shown[:_SHOWN], "...", *shown[-_SHOWN:]]
@@ -152,6 +152,12 @@ def _rasters(item: SweepPlan) -> str:
         return "none, single channels"
     found = {sweep.raster or band.raster for band in sweep.bands}
     return ", ".join(format_frequency(raster) for raster in sorted(found))
+
+
+def _order(item: SweepPlan) -> str:
+    dials = [channel.dial for channel in item.channels]
+    grouped = "" if dials == sorted(dials) else ", one band filter after the other"
+    return str(item.sweep.order).replace("-", " ") + grouped
 
 
 def _visit(item: SweepPlan) -> str:

@@ -137,6 +137,7 @@ class Metrics(Collector):
         yield build
         yield from _dial(state)
         yield from _link(state)
+        yield _filter_switchings(state)
         yield from self._counters()
         yield _sweep_phase(state)
         up = GaugeMetricFamily("vfod_door_up", "Whether a door works.", labels=["door"])
@@ -261,6 +262,15 @@ def _link(state: State) -> Iterable[Metric]:
         "celsius",
         lambda vfo: vfo.temperature,
     )
+
+
+def _filter_switchings(state: State) -> Metric:
+    family = CounterMetricFamily(
+        "vfod_filter_switchings", "Times the band filter was switched.", labels=["vfo"]
+    )
+    for vfo, known in state.vfos.items():
+        family.add_metric([vfo], known.filter_switchings)
+    return family
 
 
 def _sweep_phase(state: State) -> Metric:

@@ -30,8 +30,9 @@ _ROUNDING = 1e-9
 class Order(enum.StrEnum):
     """In which order a pass visits its channels.
 
-    All three go along the band, so that a range is entered once in a pass and a filter's relay
-    moves as little as can be; there and back, every second pass goes down.
+    All three go along the band, so that a range is entered once in a pass; there and back, every
+    second pass goes down. Stretches that share a band filter come one after another, even where
+    others lie between them, so that its relay moves as little as can be.
     """
 
     UP = "up"
@@ -132,7 +133,10 @@ class Visit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SweepPlan:
-    """A sweep over a receiver; `channels` and `ranges` go together, lowest first."""
+    """A sweep over a receiver; `channels` and `ranges` go together, as a pass upwards visits them.
+
+    That is lowest first, but filter by filter: see Order.
+    """
 
     sweep: Sweep
     channels: tuple[Channel, ...]
@@ -161,16 +165,15 @@ class SweepPlan:
     def resume_at(self, dial: int, pass_number: int = 0) -> tuple[int, int]:
         """Where to go on after leaving `dial` unvisited: (pass number, index).
 
-        That channel, or the next one in order where the dial is no channel of the sweep; past the
-        last one, the next pass.
+        That channel, or the next one along the band where the dial is no channel of the sweep; past
+        the last one, the next pass.
         """
-        order = self._order(pass_number)
         up = self._goes_up(pass_number)
-        for index, place in enumerate(order):
-            found = self.channels[place].dial
-            if (found >= dial) if up else (found <= dial):
-                return pass_number, index
-        return pass_number + 1, 0
+        dials = (self.channels[place].dial for place in self._order(pass_number))
+        ahead = [(d, i) for i, d in enumerate(dials) if (d >= dial if up else d <= dial)]
+        if not ahead:
+            return pass_number + 1, 0
+        return pass_number, (min(ahead) if up else max(ahead))[1]
 
     def settle_in(self, item: Range) -> float:
         """Seconds to settle in a range, without a change of range."""
@@ -278,8 +281,9 @@ def plan_sweep(sweep: Sweep, receiver: Receiver, bands: tuple[Band, ...] = ()) -
         raise UsageError(
             f"sweep {sweep.name!r} has no channel left", remedy="shorten its skip list"
         )
-    ranges = tuple(_tunable(sweep, channel, receiver) for channel in channels)
-    plan = SweepPlan(sweep=sweep, channels=channels, ranges=ranges)
+    visited = _filter_by_filter([(c, _tunable(sweep, c, receiver)) for c in channels])
+    ranges = tuple(item for _, item in visited)
+    plan = SweepPlan(sweep=sweep, channels=tuple(c for c, _ in visited), ranges=ranges)
     settle = max(plan.settle_in(item) for item in set(ranges))
     if sweep.dwell < settle:
         raise UsageError(
@@ -288,6 +292,19 @@ def plan_sweep(sweep: Sweep, receiver: Receiver, bands: tuple[Band, ...] = ()) -
             remedy="dwell longer, or settle shorter",
         )
     return plan
+
+
+def _filter_by_filter(upwards: list[tuple[Channel, Range]]) -> list[tuple[Channel, Range]]:
+    """The same, so that each band filter is switched on once; a range without one changes none."""
+    known = [item.select for _, item in upwards if item.select is not None]
+    current = known[0] if known else None
+    filters = []
+    for _, item in upwards:
+        current = current if item.select is None else item.select
+        filters.append(current)
+    turn = {select: place for place, select in reversed([*enumerate(filters)])}
+    order = sorted(range(len(upwards)), key=lambda place: (turn[filters[place]], place))
+    return [upwards[place] for place in order]
 
 
 def _tunable(sweep: Sweep, channel: Channel, receiver: Receiver) -> Range:

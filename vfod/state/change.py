@@ -126,7 +126,9 @@ def _dial_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any] 
         case e.SpeakerMuted(muted=muted):
             return {"muted": muted}
         case e.FilterSelected(select=select):
-            return {"select": select}
+            # What it was found at is no switching.
+            switched = vfo.select is not None and select != vfo.select
+            return {"select": select, "filter_switchings": vfo.filter_switchings + switched}
     return None
 
 

@@ -110,6 +110,8 @@ class VfoState:
     output: bool | None = None
     muted: bool | None = None
     select: int | None = None
+    #: How often the band filter was switched since the daemon's start.
+    filter_switchings: int = 0
     level: float | None = None
     level_unit: str = ""
     floor: float | None = None
