@@ -50,6 +50,11 @@ class ListBands(Query):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class ListSweeps(Query):
+    """The sweeps of the configuration, with the VFO each is for."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Watch(Query):
     """From now on, every event as a notification `event` on this connection."""
 
@@ -191,6 +196,7 @@ TABLE: dict[str, type[Request]] = {
     "status": ShowStatus,
     "agenda": ShowAgenda,
     "bands": ListBands,
+    "sweeps": ListSweeps,
     "watch": Watch,
     "tune": Tune,
     "nudge": Nudge,

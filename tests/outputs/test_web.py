@@ -36,6 +36,8 @@ class Daemon:
         self.web = Web(
             WebSettings(**settings),
             submit=self.house.submit,
+            subscribe=self.house.subscribe,
+            snapshot=self.house.snapshot,
             render=self.metrics.render,
             beats=lambda: self.beats,
             tell=self.house.tell,

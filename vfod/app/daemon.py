@@ -9,6 +9,7 @@ import random
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from pathlib import Path
+from typing import Any
 
 from vfod import __version__
 from vfod import events as e
@@ -23,6 +24,7 @@ from vfod.device.port import Port
 from vfod.outputs.journal import Journal
 from vfod.outputs.log import Log
 from vfod.outputs.metrics import Metrics
+from vfod.outputs.web import NO_KEYS, Keys
 from vfod.run.derive import activity, band_edges
 from vfod.run.notes import Stood
 from vfod.run.stream import Stream
@@ -47,6 +49,7 @@ class Daemon:
         recalled: Mapping[str, Recalled],
         socket: Path | None = None,
         broker: doors.BrokerSecrets = doors.NO_SECRETS,
+        keys: Keys = NO_KEYS,
         seed: int | None = None,
     ) -> None:
         self._config = config
@@ -96,13 +99,20 @@ class Daemon:
             clock=clock,
         )
         self.control = None if socket is None else doors.control(config, socket, hands)
-        self.web = doors.web(config, hands, render=self.metrics.render, beats=self.beats)
+        self.web = doors.web(
+            config, hands, keys, render=self.metrics.render, beats=self.beats, beside=self._beside
+        )
         self.mqtt = doors.mqtt(config, hands, broker)
 
     # --- what the doors are handed --------------------------------------------------------------
 
     def _tell(self, event: e.Event) -> None:
         self.stream.emit(event)
+
+    def _beside(self, vfo: str) -> dict[str, Any]:
+        """What a page shows of a VFO that is not in the state."""
+        channel = self.stream.state.vfos[vfo].sweep.channel
+        return {"next_channel": self.vfos[vfo].keeper.ahead(channel)}
 
     def _snapshot(self) -> State:
         return self.stream.state

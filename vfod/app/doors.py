@@ -7,13 +7,14 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from vfod.clock import Clock
 from vfod.config.model import Config
 from vfod.outputs.control import Control, ControlSettings
 from vfod.outputs.door import Count, Snapshot
 from vfod.outputs.mqtt import Mqtt, MqttSettings, Offer
-from vfod.outputs.web import Beats, Render, Web, WebSettings
+from vfod.outputs.web import Beats, Certificate, Keys, Render, Web, WebSettings
 from vfod.state import Feed, Submit, Tell
 from vfod.state.model import LinkState
 
@@ -54,13 +55,35 @@ def control(config: Config, path: Path, hands: Hands) -> Control:
     )
 
 
-def web(config: Config, hands: Hands, *, render: Render, beats: Beats) -> Web | None:
+def web(
+    config: Config,
+    hands: Hands,
+    keys: Keys,
+    *,
+    render: Render,
+    beats: Beats,
+    beside: Callable[[str], dict[str, Any]],
+) -> Web | None:
     """HTTP, where it is not switched off."""
-    if config.web is None:
+    settings = config.web
+    if settings is None:
         return None
+    certificate = None
+    if settings.certificate_file is not None and settings.key_file is not None:
+        certificate = Certificate(chain=settings.certificate_file, key=settings.key_file)
     return Web(
-        WebSettings(host=config.web.host, port=config.web.port),
+        WebSettings(
+            host=settings.host,
+            port=settings.port,
+            names=settings.names,
+            keys=keys,
+            certificate=certificate,
+            proxies=settings.proxies,
+        ),
         submit=hands.submit,
+        subscribe=hands.follow("web"),
+        snapshot=hands.snapshot,
+        beside=beside,
         render=render,
         beats=beats,
         tell=hands.tell,

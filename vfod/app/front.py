@@ -58,6 +58,8 @@ class Front:
                 return self._agenda(days, asked.vfo)
             case r.ListBands():
                 return self._list_bands()
+            case r.ListSweeps():
+                return self._list_sweeps()
             case r.Watch():
                 raise RefusedError(
                     "this door cannot watch", remedy="use the control socket or MQTT"
@@ -100,6 +102,12 @@ class Front:
                 for b in self._bands
             ],
             "text": "\n".join(str(band) for band in self._bands),
+        }
+
+    def _list_sweeps(self) -> dict[str, Any]:
+        return {
+            "sweeps": [{"name": name, "vfo": vfo} for name, vfo in self._sweeps.items()],
+            "text": "\n".join(f"{name}, for {vfo}" for name, vfo in self._sweeps.items()),
         }
 
 

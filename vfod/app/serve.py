@@ -11,12 +11,13 @@ from vfod.app.doors import BrokerSecrets
 from vfod.app.notify import ServiceManager
 from vfod.app.recall import recall
 from vfod.clock import SystemClock
-from vfod.config.model import Config, Mqtt, VfoConfig
-from vfod.config.secrets import secret
+from vfod.config.model import Config, Mqtt, VfoConfig, Web
+from vfod.config.secrets import secret, token
 from vfod.device.address import port_from
 from vfod.device.claim import claimed
 from vfod.device.port import Port
 from vfod.errors import ConfigError
+from vfod.outputs.web import NO_KEYS, Keys
 from vfod.store import Threaded
 
 
@@ -39,6 +40,7 @@ async def serve(
         recalled=recalled,
         socket=Path(socket_path),
         broker=_secrets(config.mqtt),
+        keys=_keys(config.web),
     )
     assert daemon.control is not None
     with contextlib.ExitStack() as claims:
@@ -74,6 +76,25 @@ async def serve(
 
 def _port(settings: VfoConfig) -> Port:
     return port_from(settings.port, baud=settings.baud, dtr=settings.dtr, rts=settings.rts)
+
+
+def _keys(web: Web | None) -> Keys:
+    """The tokens in the files that the configuration names, and a look at its certificate."""
+    if web is None:
+        return NO_KEYS
+    if web.certificate_file is not None:
+        try:
+            context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+            context.load_cert_chain(web.certificate_file, web.key_file)
+        except OSError as error:  # of which an SSLError is one
+            reason = error.strerror or error
+            raise ConfigError(
+                [f"{web.certificate_file}: no certificate with this key ({reason}); name both"]
+            ) from error
+    return Keys(
+        change=None if web.token_file is None else token(web.token_file),
+        look=None if web.read_token_file is None else token(web.read_token_file),
+    )
 
 
 def _secrets(mqtt: Mqtt | None) -> BrokerSecrets:

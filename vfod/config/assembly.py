@@ -4,6 +4,7 @@ What depends on a part that is not sound is left alone, so that one mistake give
 """
 
 from collections.abc import Iterable, Mapping
+from ipaddress import ip_address
 from pathlib import Path
 from types import MappingProxyType
 from typing import TypeVar
@@ -26,6 +27,9 @@ from vfod.units import format_frequency
 
 #: The VFO's own level table, as its ranges name it.
 _OWN_TABLE = "vfo"
+
+#: Listening at these, one is called by any name.
+_ANY_ADDRESS = ("0.0.0.0", "::")  # noqa: S104 - named to be told apart, not listened at
 
 #: Ports of MQTT, as registered with IANA: without and with TLS.
 _MQTT, _MQTT_TLS = 1883, 8883
@@ -59,7 +63,7 @@ class Assembly:
             windows=tuple(self._windows(zone)),
             control=m.Control(socket=self._beside(form.control.socket), group=form.control.group),
             mqtt=self._mqtt(),
-            web=m.Web(host=form.web.listen[0], port=form.web.listen[1]) if form.web else None,
+            web=self._web(),
             journal=self._beside(form.journal.path),
         )
 
@@ -274,3 +278,38 @@ class Assembly:
             tls=form.tls is not None,
             ca_file=self._beside(form.tls.ca_file) if form.tls else None,
         )
+
+    def _web(self) -> m.Web | None:
+        form = self._form.web
+        if form is None:
+            return None
+        host, port = form.listen
+        if form.token_file is None and not _is_loopback(host):
+            text = (
+                "others than this machine can call there, so it needs a token; "
+                "write token_file: web-token as well, and a long random word into that file"
+            )
+            self._fault(("web", "listen"), text)
+        if host in _ANY_ADDRESS and not form.names:
+            text = "every address of this machine; write names: [radio.lan] as a browser calls it"
+            self._fault(("web", "listen"), text)
+        if form.read_token_file is not None and form.token_file is None:
+            text = "of no use without token_file; write both, or neither"
+            self._fault(("web", "read_token_file"), text)
+        return m.Web(
+            host=host,
+            port=port,
+            names=tuple(form.names),
+            token_file=self._beside(form.token_file),
+            read_token_file=self._beside(form.read_token_file),
+            certificate_file=self._beside(form.tls.certificate_file) if form.tls else None,
+            key_file=self._beside(form.tls.key_file) if form.tls else None,
+            proxies=tuple(form.proxies),
+        )
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"

@@ -231,11 +231,30 @@ class MqttForm(Form):
     """Present, if only as {}, where the broker wants TLS."""
 
 
+class WebTlsForm(Form):
+    """A certificate and its key."""
+
+    certificate_file: f.Path
+    """The certificate and those between it and its authority, PEM."""
+    key_file: f.Path
+    """Its key, PEM."""
+
+
 class WebForm(Form):
     """The page, the metrics and the health check by HTTP."""
 
     listen: f.Listen = _written("127.0.0.1:8073")
     """Address and port; port 0 is any free one."""
+    names: list[f.Host] = Field(default_factory=list)
+    """Names, beside localhost and that address, by which a browser may call."""
+    token_file: f.Path | None = None
+    """A file with the token in its first line; needed where others than this machine can call."""
+    read_token_file: f.Path | None = None
+    """The same with a second token, which may only look."""
+    tls: WebTlsForm | None = None
+    """The certificate, for HTTPS."""
+    proxies: list[f.Host] = Field(default_factory=list)
+    """Addresses of reverse proxies, whose forwarded headers are believed."""
 
 
 class JournalForm(Form):

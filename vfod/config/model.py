@@ -113,10 +113,19 @@ class Mqtt:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Web:
-    """Where HTTP listens."""
+    """Where HTTP listens, as whom it answers, and the files with its tokens and certificate.
+
+    Forwarded headers are believed from the addresses in `proxies`.
+    """
 
     host: str
     port: int
+    names: tuple[str, ...] = ()
+    token_file: str | None = None
+    read_token_file: str | None = None
+    certificate_file: str | None = None
+    key_file: str | None = None
+    proxies: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -20,3 +20,18 @@ def secret(path: str) -> str:
     if not found:
         raise ConfigError([f"{path}: its first line is empty; write the secret there"])
     return found
+
+
+#: A shorter word can be guessed through a network within a lifetime.
+TOKEN_LENGTH = 16
+
+
+def token(path: str) -> str:
+    """A secret for callers of ours: ConfigError where others may read it, or it is too short."""
+    found = secret(path)
+    if Path(path).stat().st_mode & 0o077:
+        raise ConfigError([f"{path}: others may read the token; chmod 600 {path}"])
+    if len(found) < TOKEN_LENGTH:
+        text = f"{path}: the token has fewer than {TOKEN_LENGTH} characters; choose a longer one"
+        raise ConfigError([text])
+    return found

@@ -15,7 +15,7 @@ from typing import Any, NoReturn
 from vfod.errors import RefusedError, RequestError, VfodError
 from vfod.events import Origin, Stamped
 from vfod.outputs.door import OTHER, Count
-from vfod.requests import TABLE, Asked, Watch, make_request
+from vfod.requests import TABLE, Asked, Request, Watch, make_request
 from vfod.state import State, Submit, show
 
 #: Longest line, or body, that is read: a thousand times what a request needs, and small enough
@@ -56,7 +56,8 @@ class Exchange:
     """Answers one caller's lines.
 
     `label` makes the ids of its requests unique in the daemon. `watch` begins to stream and gives
-    the state that the stream goes on from; a door that cannot stream has none.
+    the state that the stream goes on from; a door that cannot stream has none. `may` raises a
+    VfodError where this caller may not ask for that.
     """
 
     def __init__(
@@ -67,12 +68,14 @@ class Exchange:
         label: str,
         count: Count,
         watch: Callable[[], State] | None = None,
+        may: Callable[[Request], None] = lambda _: None,
     ) -> None:
         self._submit = submit
         self._origin = origin
         self._label = label
         self._count = count
         self._watch = watch
+        self._may = may
         self._calls = 0
 
     async def answer(self, line: bytes) -> bytes | None:
@@ -99,6 +102,7 @@ class Exchange:
         if vfo is not None and not isinstance(vfo, str):
             raise RequestError(f"{call.method}: vfo must be a text")
         request = make_request(call.method, params)
+        self._may(request)
         if isinstance(request, Watch):
             if self._watch is None:
                 raise RefusedError(

@@ -121,6 +121,13 @@ class Keeper:
         self._poke()
         self._alarm.poke()
 
+    def ahead(self, of: int | None) -> int | None:
+        """The channel that the running sweep visits after channel `of`; None without a sweep."""
+        if self._sweeper is None:
+            return None
+        visit, coming = self._sweeper.visit, self._sweeper.coming
+        return coming.dial if visit.dial == of else visit.dial
+
     # --- the agenda -----------------------------------------------------------------------------
 
     async def run(self) -> None:

@@ -89,6 +89,8 @@ class Sweeper:
         self._holds: dict[int, tuple[int, float]] = {}
         self._visits = plan.walk(*start, coming_from=tuner.dial)
         self.visit: Visit = next(self._visits)
+        #: The one after it, for who wants to know what comes.
+        self.coming: Visit = next(self._visits)
         self._pass_began = 0.0
         self._in_pass = 0
 
@@ -167,7 +169,7 @@ class Sweeper:
                 )
             )
             self._pass_began, self._in_pass = now, 0
-        self.visit = next(self._visits)
+        self.visit, self.coming = self.coming, next(self._visits)
 
     def _disturbed(self) -> bool:
         return self._skip or not self._desk.sweep_may_move or not self._tuner.connected.is_set()

@@ -1,43 +1,41 @@
-"""HTTP: the metrics, the daemon's health, and the table of requests at one address.
+"""The HTTP door: its addresses, and what is answered there.
 
-It listens on loopback unless told otherwise, and answers only to the names it is known by, so that
-a page from elsewhere cannot reach it through a browser in this house. The server runs on the
-daemon's own loop with a socket bound here: left to itself it would end the whole process when its
-port is taken, and take the process's signals.
+It listens on loopback unless told otherwise; `vfod.outputs.web.guard` says who may come in.
 """
 
 import asyncio
-import errno
 import itertools
-import socket
-from collections.abc import AsyncIterator, Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass
 
-import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
-from starlette.types import ASGIApp, Receive, Scope, Send
 
+from vfod import requests
 from vfod.clock import Clock
-from vfod.errors import DoorError
+from vfod.errors import RefusedError
 from vfod.events import Door, Origin
 from vfod.outputs import rpc
-from vfod.outputs.door import Count, Opened, keep_open
+from vfod.outputs.door import Count, Opened, Snapshot, Subscribe, keep_open
+from vfod.outputs.web.guard import LOOPBACK_NAMES, NO_KEYS, Access, Guard, Keys, Pace
+from vfod.outputs.web.live import PAGES, Beside, Live
+from vfod.outputs.web.server import Certificate, serve
+from vfod.outputs.web.site import PUBLIC, Site
 from vfod.state import Submit, Tell
 
 NAME = "web"
 
-#: Names of this machine for itself, as a Host header gives them.
-LOOPBACK_NAMES = ("localhost", "127.0.0.1", "[::1]")
+#: Requests of one caller: a page that loads asks for a dozen things, a hand that turns a wheel for
+#: twenty changes a second, a scraper for one thing in seconds.
+_BURST, _RATE = 150.0, 50.0
 
-#: Connections at the same time; one more gets 503.
-_CONNECTIONS = 200
+#: Changes of one caller: a key held down repeats thirty times a second for a moment.
+_CHANGES, _CHANGE_RATE = 60.0, 15.0
 
-#: Seconds for answers under way when the server stops.
-_GRACE = 3
+#: Tries to log in of one caller: a person mistypes; who guesses needs for ever.
+_TRIES, _TRY_RATE = 8.0, 0.1
 
 #: Renders the metrics for an Accept header: body and content type.
 Render = Callable[[str], tuple[bytes, str]]
@@ -48,13 +46,17 @@ Beats = Callable[[], Mapping[str, float]]
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class WebSettings:
-    """Where to listen and as whom to answer."""
+    """Where to listen, as whom to answer, and to whom."""
 
     host: str = "127.0.0.1"
     #: 0 takes any free port.
     port: int = 0
     #: Names, beside those of loopback and `host` itself, that a Host header may give.
     names: tuple[str, ...] = ()
+    keys: Keys = NO_KEYS
+    certificate: Certificate | None = None
+    #: Addresses whose forwarded headers are believed.
+    proxies: tuple[str, ...] = ()
     #: Seconds without a sign of life after which a part counts as stuck.
     stale_after: float = 30.0
 
@@ -67,11 +69,14 @@ class Web:
         settings: WebSettings,
         *,
         submit: Submit,
+        subscribe: Subscribe,
+        snapshot: Snapshot,
         render: Render,
         beats: Beats,
         tell: Tell,
         count: Count,
         clock: Clock,
+        beside: Beside = lambda _: {},
     ) -> None:
         self.address: str | None = None
         self._settings = settings
@@ -82,46 +87,63 @@ class Web:
         self._count = count
         self._clock = clock
         self._numbers = itertools.count(1)
+        self._changes = Pace(clock, burst=_CHANGES, rate=_CHANGE_RATE)
+        self._live = Live(subscribe=subscribe, snapshot=snapshot, beside=beside, clock=clock)
+        site = Site(settings.keys, Pace(clock, burst=_TRIES, rate=_TRY_RATE))
         routes = [
+            Route("/", site.page),
+            Route("/assets/{name}", site.asset),
+            Route("/login", site.login, methods=["GET", "POST"]),
+            Route("/logout", site.logout, methods=["POST"]),
+            Route("/events", self._events),
             Route("/metrics", self._metrics),
             Route("/healthz", self._health),
             Route("/rpc", self._rpc, methods=["POST"]),
         ]
         host = f"[{settings.host}]" if ":" in settings.host else settings.host
-        self._app = _KnownNames(Starlette(routes=routes), {*LOOPBACK_NAMES, host, *settings.names})
+        self._app = Guard(
+            Starlette(routes=routes),
+            names={*LOOPBACK_NAMES, host, *settings.names},
+            keys=settings.keys,
+            pace=Pace(clock, burst=_BURST, rate=_RATE),
+            public=PUBLIC,
+        )
 
     async def run(self) -> None:
         """Serve until cancelled."""
         await keep_open(NAME, self._serve, tell=self._tell, clock=self._clock)
 
     async def _serve(self, opened: Opened) -> None:
-        sock = _bind(self._settings.host, self._settings.port)
-        server = _Server(
-            uvicorn.Config(
-                self._app,
-                loop="none",
-                http="h11",
-                ws="none",
-                lifespan="off",
-                log_config=None,
-                log_level="warning",
-                access_log=False,
-                proxy_headers=False,
-                server_header=False,
-                limit_concurrency=_CONNECTIONS,
-                timeout_graceful_shutdown=_GRACE,
-            )
-        )
-        serving = asyncio.create_task(server.serve(sockets=[sock]), name="web server")
+        def listening(address: str) -> None:
+            self.address = address
+            opened(address)
+
+        living = asyncio.create_task(self._live.run(), name="live")
         try:
-            self.address = _address(sock)
-            opened(self.address)
-            await asyncio.shield(serving)
+            await serve(
+                self._app,
+                host=self._settings.host,
+                port=self._settings.port,
+                opened=listening,
+                certificate=self._settings.certificate,
+                proxies=self._settings.proxies,
+                closing=self._live.end,
+            )
         finally:
             self.address = None
-            server.should_exit = True
-            await asyncio.gather(serving, return_exceptions=True)
-            sock.close()
+            living.cancel()
+            await asyncio.gather(living, return_exceptions=True)
+
+    async def _events(self, request: Request) -> Response:
+        if self._live.pages >= PAGES:
+            return PlainTextResponse("too many pages are open\n", 503)
+        last = request.headers.get("last-event-id", "")
+        seen = int(last) if last.isascii() and last.isdigit() and len(last) < 19 else None
+        return StreamingResponse(
+            self._live.stream(seen),
+            media_type="text/event-stream",
+            headers={"cache-control": "no-store", "x-accel-buffering": "no"},
+        )
 
     async def _metrics(self, request: Request) -> Response:
         body, content_type = self._render(request.headers.get("accept", ""))
@@ -147,11 +169,13 @@ class Web:
         if body is None:
             return PlainTextResponse(f"at most {rpc.LINE_LIMIT} bytes are read\n", 413)
         who = request.client.host if request.client else ""
+        access = request.state.access
         exchange = rpc.Exchange(
             submit=self._submit,
             origin=Origin(door=Door.PAGE, who=who),
             label=f"{Door.PAGE}-{next(self._numbers)}",
             count=self._count,
+            may=lambda request: self._may(request, who, access),
         )
         answer = await exchange.answer(body)
         if answer is None:
@@ -160,40 +184,16 @@ class Web:
             answer, media_type="application/json", headers={"cache-control": "no-store"}
         )
 
-
-class _Server(uvicorn.Server):
-    """A server that leaves the process's signals to the daemon."""
-
-    @contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        yield
-
-
-class _KnownNames:
-    """Lets through what is addressed to one of our names, and comes from a page of ours or none."""
-
-    def __init__(self, app: ASGIApp, names: set[str]) -> None:
-        self._app = app
-        self._names = {name.lower() for name in names}
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        headers = dict(scope["headers"])
-        host = headers.get(b"host", b"").decode("latin-1").lower()
-        origin = headers.get(b"origin", b"").decode("latin-1").lower()
-        refusal = None
-        if _name(host) not in self._names:
-            refusal = PlainTextResponse(
-                "this server is not known by that name; add it to its names\n", 421
+    def _may(self, wanted: requests.Request, who: str, access: Access) -> None:
+        """Raises RefusedError where this caller may not ask for that."""
+        if not isinstance(wanted, requests.Change):
+            return
+        if access is not Access.CHANGE:
+            raise RefusedError(
+                "this token may only look", remedy="log in with the token that may change things"
             )
-        elif origin and origin.partition("://")[2] != host:
-            refusal = PlainTextResponse("pages from elsewhere may not ask here\n", 403)
-        await (refusal or self._app)(scope, receive, send)
-
-
-def _name(authority: str) -> str:
-    """The host of `host:port`, an IPv6 address with its brackets."""
-    host, _, port = authority.rpartition(":")
-    return host if host and port.isdigit() else authority
+        if not self._changes.allows(who):
+            raise RefusedError("too many changes at once", remedy="wait a second")
 
 
 async def _read(stream: AsyncIterator[bytes]) -> bytes | None:
@@ -204,21 +204,3 @@ async def _read(stream: AsyncIterator[bytes]) -> bytes | None:
         if len(body) > rpc.LINE_LIMIT:
             return None
     return body
-
-
-def _bind(host: str, port: int) -> socket.socket:
-    try:
-        return socket.create_server(
-            (host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET
-        )
-    except OSError as error:
-        raise DoorError(
-            f"HTTP cannot listen at {host} port {port}: {error.strerror}",
-            remedy="end what listens there, or choose another address for HTTP",
-            reason="busy" if error.errno == errno.EADDRINUSE else "address",
-        ) from error
-
-
-def _address(sock: socket.socket) -> str:
-    host, port = sock.getsockname()[:2]
-    return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
