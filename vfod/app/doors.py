@@ -76,6 +76,7 @@ def web(
             host=settings.host,
             port=settings.port,
             names=settings.names,
+            zone=str(config.place.zone),
             keys=keys,
             certificate=certificate,
             proxies=settings.proxies,

@@ -51,9 +51,16 @@ class Live:
     """One subscription, rendered once for every page."""
 
     def __init__(
-        self, *, subscribe: Subscribe, snapshot: Snapshot, beside: Beside, clock: Clock
+        self,
+        *,
+        subscribe: Subscribe,
+        snapshot: Snapshot,
+        beside: Beside,
+        zone: str,
+        clock: Clock,
     ) -> None:
         self.pages = 0
+        self._zone = zone
         self._subscribe = subscribe
         self._snapshot = snapshot
         self._beside = beside
@@ -115,6 +122,7 @@ class Live:
             "version": state.version,
             "started": state.started,
             "time": self._clock.wall(),
+            "zone": self._zone,
             "vfos": {
                 name: {**show.vfo_to_plain(vfo), **self._beside(name)}
                 for name, vfo in state.vfos.items()

@@ -2,13 +2,13 @@
 // Nothing is guessed: a figure changes when the daemon says that it has changed.
 
 import { ask, follow } from "./live.js";
-import { coarse, fine, kilohertz, meter } from "./scales.js";
+import { coarse, decibels, fine, kilohertz, meter } from "./scales.js";
 
 const $ = (id) => document.getElementById(id);
 const STEPS = [1, 10, 50, 100, 500, 1000, 5000, 9000, 10000];
 const KEPT = 60; // lines of what happened
 
-const known = { vfos: {}, bands: [], sweeps: [], version: null };
+const known = { vfos: {}, bands: [], sweeps: [], version: null, zone: "UTC" };
 let connected = false;
 
 // --- which VFO ----------------------------------------------------------------------------------
@@ -41,8 +41,9 @@ function say(element, text) {
   if (element.textContent !== text) element.textContent = text;
 }
 
-const clock = (seconds) => new Date(seconds * 1000)
-  .toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+// Times are those of the receiver's zone, wherever the page is looked at.
+const clock = (seconds) => new Date(seconds * 1000).toLocaleTimeString("en-GB",
+  { hour: "2-digit", minute: "2-digit", timeZone: known.zone });
 const origin = (by) => (by ? by.door + (by.who ? ` (${by.who})` : "") : "");
 const hertz = (value) => (value % 1000 ? `${value} Hz` : `${value / 1000} kHz`);
 
@@ -97,7 +98,8 @@ function showSweep(state) {
   const lines = [];
   if (due.name) lines.push(`window ${due.name} until ${clock(due.closes)}`);
   if (due.next_opens) {
-    const day = new Date(due.next_opens * 1000).toLocaleDateString([], { weekday: "long" });
+    const day = new Date(due.next_opens * 1000)
+      .toLocaleDateString("en-GB", { weekday: "long", timeZone: known.zone });
     lines.push(`next ${due.next_name}, ${day} ${clock(due.next_opens)}`);
   }
   say($("window"), lines.join("; "));
@@ -107,10 +109,10 @@ function showLevel(state) {
   meter($("meter"), state.level, state.floor, state.level_unit);
   let text = "not measured";
   if (state.level !== null) {
-    text = `${state.level.toFixed(0)} ${state.level_unit}`;
+    text = `${decibels(state.level)} ${state.level_unit}`;
     if (state.floor !== null) {
-      text += `, ${(state.level - state.floor).toFixed(0)} dB above a floor of `
-        + `${state.floor.toFixed(0)} ${state.level_unit}`;
+      text += `, ${decibels(state.level - state.floor)} dB above a floor of `
+        + `${decibels(state.floor)} ${state.level_unit}`;
     }
   }
   say($("level-says"), text);
@@ -129,7 +131,7 @@ function showHeard(state) {
     const rest = document.createElement("span");
     if (item.now) rest.className = "now";
     rest.textContent = ` ${item.name ? `${item.name}, ` : ""}${item.band || ""} `
-      + `${item.level.toFixed(0)} ${item.unit}, `
+      + `${decibels(item.level)} ${item.unit}, `
       + (item.now ? `since ${clock(item.first)}` : `${clock(item.first)} to ${clock(item.last)}`);
     line.append(go, rest);
     return line;
@@ -304,8 +306,10 @@ async function learn() {
 }
 
 wire();
+window.addEventListener("resize", show);
 follow((said) => {
   if (said.whole) known.vfos = {};
+  known.zone = said.zone;
   Object.assign(known.vfos, said.vfos);
   if (said.whole && known.version !== `${said.version} ${said.started}`) {
     known.version = `${said.version} ${said.started}`;

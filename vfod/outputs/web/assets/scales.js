@@ -1,6 +1,6 @@
 // Two rules under the figures: where in the band, and where in the megahertz; and the level's bar.
 
-const WIDTH = 600, EDGE = 14, LINE = 16;
+const EDGE = 14, LINE = 16;
 const SVG = "http://www.w3.org/2000/svg";
 
 export const kilohertz = (hertz) => {
@@ -10,6 +10,8 @@ export const kilohertz = (hertz) => {
   return rest ? `${grouped}.${rest}` : grouped;
 };
 
+export const decibels = (value) => value.toFixed(0).replace("-", "\u2212");
+
 function put(parent, name, attributes, text) {
   const element = document.createElementNS(SVG, name);
   for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
@@ -17,8 +19,12 @@ function put(parent, name, attributes, text) {
   parent.append(element);
 }
 
+// Drawn in pixels as wide as it is shown, so that its letters are the page's.
+const widthOf = (svg) => Math.max(svg.clientWidth, 200);
+
 function rule(svg, low, high, tick, here, label) {
   svg.replaceChildren();
+  const WIDTH = widthOf(svg);
   const x = (hertz) => EDGE + (hertz - low) / (high - low) * (WIDTH - 2 * EDGE);
   put(svg, "path", { class: "rule", d: `M${EDGE} ${LINE}H${WIDTH - EDGE}` });
   const first = Math.ceil(low / tick) * tick;
@@ -35,9 +41,10 @@ function rule(svg, low, high, tick, here, label) {
 }
 
 // A tick so wide that there are neither too few nor too many.
-function spacing(span) {
-  for (const tick of [1e3, 5e3, 10e3, 50e3, 100e3, 500e3, 1e6, 5e6, 10e6]) {
-    if (span / tick <= 60) return tick;
+function spacing(svg, span) {
+  const most = widthOf(svg) / 9;
+  for (const tick of [1e3, 2e3, 5e3, 10e3, 20e3, 50e3, 100e3, 500e3, 1e6, 5e6, 10e6]) {
+    if (span / tick <= most) return tick;
   }
   return 50e6;
 }
@@ -45,12 +52,12 @@ function spacing(span) {
 export function coarse(svg, dial, band) {
   if (dial === null || !band) {
     svg.replaceChildren();
-    put(svg, "text", { x: WIDTH / 2, y: 28, "text-anchor": "middle" },
+    put(svg, "text", { x: widthOf(svg) / 2, y: 28, "text-anchor": "middle" },
       dial === null ? "" : "between the bands");
     svg.setAttribute("aria-label", "Not in a band");
     return;
   }
-  rule(svg, band.low, band.high, spacing(band.high - band.low), dial, band.name);
+  rule(svg, band.low, band.high, spacing(svg, band.high - band.low), dial, band.name);
   const share = Math.round((dial - band.low) / (band.high - band.low) * 100);
   svg.setAttribute("aria-label", `${share} percent up the ${band.name} band, `
     + `${kilohertz(band.low)} to ${kilohertz(band.high)} kilohertz`);
@@ -59,7 +66,7 @@ export function coarse(svg, dial, band) {
 export function fine(svg, dial) {
   if (dial === null) { svg.replaceChildren(); return; }
   const low = Math.floor(dial / 1e6) * 1e6;
-  rule(svg, low, low + 1e6, 20e3, dial, `${low / 1e6} MHz`);
+  rule(svg, low, low + 1e6, spacing(svg, 1e6), dial, `${low / 1e6} MHz`);
   svg.setAttribute("aria-label",
     `${kilohertz(dial - low)} kilohertz above ${low / 1e6} megahertz`);
 }
@@ -67,6 +74,7 @@ export function fine(svg, dial) {
 export function meter(svg, level, floor, unit) {
   svg.replaceChildren();
   if (level === null) { svg.setAttribute("aria-label", "No level measured"); return; }
+  const WIDTH = widthOf(svg);
   const base = floor === null ? level - 20 : floor;
   const low = Math.floor((Math.min(base, level) - 6) / 10) * 10;
   const high = Math.max(low + 70, Math.ceil(level / 10) * 10);
@@ -76,11 +84,11 @@ export function meter(svg, level, floor, unit) {
     height: 12 });
   if (floor !== null) {
     put(svg, "path", { class: "tick", d: `M${x(floor)} 2v20` });
-    put(svg, "text", { x: x(floor), y: 36, "text-anchor": "middle" }, "floor");
+    put(svg, "text", { x: Math.max(x(floor), EDGE + 85), y: 36, "text-anchor": "middle" }, "floor");
   }
   for (const db of [low, high]) {
     put(svg, "text", { x: db === low ? EDGE : WIDTH - EDGE, y: 36,
-      "text-anchor": db === low ? "start" : "end" }, `${db} ${unit}`);
+      "text-anchor": db === low ? "start" : "end" }, `${decibels(db)} ${unit}`);
   }
-  svg.setAttribute("aria-label", `Level ${level.toFixed(0)} ${unit}`);
+  svg.setAttribute("aria-label", `Level ${decibels(level)} ${unit}`);
 }
