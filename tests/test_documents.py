@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from tests.requests_page import filled
+from vfod.cli import defaults
 from vfod.cli.verbs import SUMMARY
 from vfod.config import forms
 from vfod.config.loading import load, parse
@@ -25,6 +26,7 @@ from vfod.plan.sweep import RANGE_CHANGE_FACTOR, Sweep
 from vfod.radio import band_tables, receiver
 from vfod.requests import make_request
 from vfod.run import desk, hand
+from vfod.run.battery import FINE
 from vfod.store import waiting
 from vfod.survey import activity
 from vfod.wire import timing
@@ -162,10 +164,22 @@ def test_the_house_is_drawn_as_it_is_kept() -> None:
     assert layers == drawn.splitlines()
 
 
+def test_the_table_of_defaults_is_that_of_the_plan() -> None:
+    """The README and `vfod plan` show one table; written anew like that of the requests."""
+    text = README.read_text()
+    begin, end = "<!-- table: vfod/cli/defaults.py -->\n", "<!-- end -->"
+    rows = "".join(f"| {what} | {default} |\n" for what, default in defaults.table().items())
+    head, tail = text.partition(begin)[0], text.partition(begin)[2].partition(end)[2]
+    page = f"{head}{begin}| what | default |\n| --- | --- |\n{rows}{end}{tail}"
+    if os.environ.get("VFOD_DOCUMENTS") == "write":
+        README.write_text(page)
+    assert page == README.read_text()
+
+
 def test_the_table_of_defaults_is_that_of_the_code() -> None:
     """Every number in the README's table is the one in force."""
     text = README.read_text().partition("## Defaults")[2].partition("\n## ")[0]
-    rows = [line.strip("| ").split(" | ") for line in text.splitlines() if line.startswith("|")]
+    rows = [line.strip("| ").split(" | ") for line in text.splitlines() if line.startswith("| ")]
     told = dict(rows[2:])
     http = told.pop("HTTP")
     table = {what: [float(n) for n in re.findall(r"\d+\.?\d*", d)] for what, d in told.items()}
@@ -197,7 +211,8 @@ def test_the_table_of_defaults_is_that_of_the_code() -> None:
             band_tables.MF_RASTER_REGION_2 / 1000,
         ],
         "reply timeout": [timing.REPLY_TIMEOUT, timing.MISSES, timing.NOISE_LIMIT],
-        "pause before a lost line is opened again": [
+        "low battery": [FINE],
+        "pause before a lost line opens again": [
             patience.BACK_OFF_FIRST,
             patience.BACK_OFF_LONGEST,
         ],

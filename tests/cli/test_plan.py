@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from vfod.__main__ import main
-from vfod.cli import plan
+from vfod.cli import defaults, plan
 from vfod.config.loading import load
 
 
@@ -38,11 +38,9 @@ def test_a_sweep_in_words(config: Path, capsys: pytest.CaptureFixture[str]) -> N
         # 1.96 * sqrt((1 - p) / (298 p)) is 0.4949, 0.3406, 0.2271 and 0.1135.
         "  is known to, at best   ±        49%       34%       23%       11%",
         "  visits for ± 10 % of it        7300      3458      1537       385",
-        "  dwell             2 s (default)",
-        "  readings in it    8 (default)",
-        "  settle            0.3 s (default)",
-        "  yields for        10 min to a hand or a person (default)",
-        "  afterwards        return (default)",
+        "defaults, and what this configuration says otherwise",
+        "  dwell                                   2 s, with 8 readings in it",
+        "  end of a window                         the dial returns to where it was",
     ):
         assert line in lines
 
@@ -90,8 +88,9 @@ def test_single_channels_without_a_window(config: Path, capsys: pytest.CaptureFi
     assert "  bands         none, single channels\n" in out
     assert "  channels      2: 6070 7210 kHz\n" in out
     assert "  no window: it runs when it is started\n" in out
-    assert "  settle            1 s\n" in out
-    assert "  hold              off\n" in out
+    here = " " * 42 + "here "
+    assert f"{here}few: 1 s\n" in out
+    assert f"{here}few: off\n" in out
 
 
 def test_no_such_sweep(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -103,3 +102,38 @@ def test_no_such_sweep(config: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert "has no sweep; describe one under sweeps:" in capsys.readouterr().err
     assert 0 == main(["sweep", "list"])
     assert "no sweep is configured\n" == capsys.readouterr().out
+
+
+def test_what_a_configuration_says_otherwise(config: Path) -> None:
+    """Under the default it stands for, with the name of the sweep or the VFO; nothing else is."""
+    assert {"bands in a sweep": "both: edge to edge", "HTTP": "off"} == defaults.changed(
+        load(str(config))
+    )
+    text = config.read_text().replace(
+        "port: /dev/ttyACM0",
+        "port: /dev/ttyACM0\n    quiet: 5m\n    afterwards: 7210k\n    output: windows\n"
+        "    speaker: leave",
+    )
+    config.write_text(
+        text.replace(
+            "joined: true}",
+            "dwell: 4s, readings: 4, settle: 500ms, raster: 10k, order: there-and-back, "
+            "margin: {active: 10dB, stay: 5dB}, hold: {limit: 1m}}",
+        )
+    )
+    assert {
+        "settle": "both: 0.5 s",
+        "dwell": "both: 4 s, with 4 readings in it",
+        "margin": "both: 10 dB above the floor to become active, 5 dB to stay so",
+        "hold": "both: at most 60 s, left after 3 s of quiet; after 3 holds in a row the channel "
+        "rests for 10 min",
+        "raster": "both: 10 kHz",
+        "order of a pass": "both: there and back",
+        "quiet time after a hand or a person": "main: 5 min",
+        "end of a window": "main: the dial is parked at 7210 kHz",
+        "oscillator's output": "main: on while a window is open, off outside of windows and at the "
+        "end",
+        "speaker": "main: left alone",
+        "HTTP": "off",
+    } == defaults.changed(load(str(config)))
+    assert set() == defaults.changed(load(str(config))).keys() - defaults.table().keys()

@@ -3,15 +3,15 @@
 from collections.abc import Sequence
 from typing import Any
 
+from vfod.cli import defaults
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration, local_text, now, print_json
 from vfod.config.complaints import meant
-from vfod.config.forms import VfoForm
-from vfod.config.model import Config, VfoConfig
+from vfod.config.model import Config
 from vfod.errors import UsageError
 from vfod.plan.precision import relative_error, visits_needed
 from vfod.plan.slots import Slot, open_at, openings
-from vfod.plan.sweep import Hold, Sweep, SweepPlan, plan_sweep
+from vfod.plan.sweep import Sweep, SweepPlan, plan_sweep
 from vfod.radio.bands import chain
 from vfod.units import format_duration, format_frequency
 
@@ -40,7 +40,8 @@ def plan(words: list[str]) -> int:
     if given.json:
         print_json([to_plain(config, item, when) for item in plans])
         return 0
-    print("\n\n".join(describe(config, item, when) for item in plans))
+    print("\n\n".join(describe(config, item, when) for item in plans), end="\n\n")
+    print("\n".join(defaults.lines(config)))
     return 0
 
 
@@ -119,9 +120,8 @@ def describe(config: Config, item: SweepPlan, when: float) -> str:
     for slot in slots:
         lines += [*_window(item, slot), ""]
     if not slots:
-        lines += ["  no window: it runs when it is started", ""]
-    lines += ["  in force", *_table(in_force(sweep, config.vfos[sweep.vfo], item))]
-    return "\n".join(lines)
+        lines += ["  no window: it runs when it is started"]
+    return "\n".join(lines).rstrip()
 
 
 def _table(rows: Sequence[tuple[str, str]]) -> list[str]:
@@ -193,47 +193,6 @@ def _percent(error: float) -> str:
     return "unknown" if error == float("inf") else f"{error:.0%}"
 
 
-def in_force(sweep: Sweep, vfo: VfoConfig, item: SweepPlan) -> list[tuple[str, str]]:
-    """What holds for the sweep where the configuration may have said nothing."""
-    said = Sweep(name=sweep.name, vfo=sweep.vfo, channels=(1,))
-    usual = VfoForm(port="/dev/any")
-    after = vfo.afterwards
-    parked = f"park at {format_frequency(after)}" if isinstance(after, int) else str(after)
-    settles = sorted({item.settle_in(part) for part in item.ranges})
-    is_own = any(part.settle is not None for part in item.ranges)
-    margin, stay, readings = sweep.margin, sweep.margin_stay, sweep.readings
-    rows = [
-        ("settle", _either(settles), sweep.settle is None and not is_own),
-        ("dwell", format_duration(sweep.dwell), sweep.dwell == said.dwell),
-        ("readings in it", str(readings), readings == said.readings),
-        ("active from", f"{margin:g} dB above the floor", margin == said.margin),
-        ("stays so down to", f"{stay:g} dB above it", stay == said.margin_stay),
-        ("hold", _hold(sweep.hold), sweep.hold == said.hold),
-        ("yields for", _yields(vfo), vfo.quiet == usual.quiet),
-        ("afterwards", parked, after == usual.afterwards),
-        ("output", str(vfo.output), vfo.output == usual.output),
-        ("speaker", str(vfo.speaker), vfo.speaker == usual.speaker),
-    ]
-    return [(name, f"{says} (default)" if is_usual else says) for name, says, is_usual in rows]
-
-
-def _yields(vfo: VfoConfig) -> str:
-    return f"{format_duration(vfo.quiet)} to a hand or a person"
-
-
-def _either(seconds: Sequence[float]) -> str:
-    return " or ".join(format_duration(one) for one in seconds)
-
-
-def _hold(hold: Hold | None) -> str:
-    if hold is None:
-        return "off"
-    return (
-        f"at most {format_duration(hold.limit)}, left after {format_duration(hold.quiet)} quiet, "
-        f"rest of {format_duration(hold.rest)} after {hold.most}"
-    )
-
-
 # --- for machines --------------------------------------------------------------------------------
 
 
@@ -260,7 +219,8 @@ def to_plain(config: Config, item: SweepPlan, when: float) -> dict[str, Any]:
         "revisit_time": round(item.revisit_time, 3),
         "range_changes": item.range_changes,
         "select_changes": item.select_changes,
-        "in_force": dict(in_force(sweep, config.vfos[sweep.vfo], item)),
+        "defaults": defaults.table(),
+        "otherwise": defaults.changed(config),
         "windows": [
             {
                 "window": slot.window.name,
