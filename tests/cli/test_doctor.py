@@ -146,7 +146,7 @@ def test_conform_asks_a_hand_only_at_a_terminal(monkeypatch: pytest.MonkeyPatch)
 async def test_conform_asks_a_hand_and_waits_for_the_enter_key(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """What to do is told beside the results, so that those can be piped."""
+    """What to do is told beside the results, so that those can be piped; s: it cannot be done."""
     master, slave = os.openpty()
     with os.fdopen(slave) as terminal:
         monkeypatch.setattr("sys.stdin", terminal)
@@ -154,7 +154,9 @@ async def test_conform_asks_a_hand_and_waits_for_the_enter_key(
         await asyncio.wait([asked], timeout=0.05)
         assert not asked.done()
         os.write(master, b"\n")
-        await asked
+        assert await asked
+        os.write(master, b"s\n")
+        assert not await ask_a_hand("drain")
     os.close(master)
     out, err = capsys.readouterr()
     assert "press one button" in err

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from tests.conform import habits as h
+from tests.conform.rig import BATTERY
 from vfod.clock import Clock
 from vfod.sim.box import SimBox
 from vfod.sim.scenario import BoxSetup, Scenario
@@ -81,16 +82,26 @@ BROKEN = (
         ),
         sends=h.resealed(r"\Aerr", "#0000 err"),
     ),
-    Broken(name="no e", fails=("reset", "writes-counters"), sends=h.resealed(r" e=\d+", "")),
     Broken(
-        name="h always 0", fails=("hand-refusal", "hand-press"), sends=h.resealed(r" h=\d+", " h=0")
+        name="no e",
+        fails=("hand-unheard", "reset", "writes-counters"),
+        sends=h.resealed(r" e=\d+", ""),
+    ),
+    Broken(
+        name="h always 0",
+        fails=("hand-unheard", "hand-refusal", "hand-press"),
+        sends=h.resealed(r" h=\d+", " h=0"),
     ),
     Broken(
         name="h above e",
-        fails=("tune-h", "hand-refusal", "hand-press", "reset", "event-counted"),
+        fails=("tune-h", "hand-unheard", "hand-refusal", "hand-press", "reset", "event-counted"),
         sends=h.resealed(r" h=\d+", " h=77"),
     ),
-    Broken(name="e always 1", fails=("event-counted",), sends=h.resealed(r" e=\d+", " e=1")),
+    Broken(
+        name="e always 1",
+        fails=("hand-unheard", "event-counted"),
+        sends=h.resealed(r" e=\d+", " e=1"),
+    ),
     Broken(
         name="no decimals",
         fails=("tune-between", "writes-decimals", "writes-events"),
@@ -134,7 +145,7 @@ BROKEN = (
     Broken(
         name="loses events",
         fails=("event-numbers",),
-        sends=lambda line: b"" if line.startswith(b"!4 ") else line,
+        sends=lambda line: b"" if line.startswith(b"!9 ") else line,
     ),
     Broken(
         name="settle in seconds", fails=("range",), sends=h.resealed(r"settle=20", "settle=0.02")
@@ -212,7 +223,11 @@ BROKEN = (
         within=h.DoesRepeats,
     ),
     Broken(name="tag alone is a repeat", fails=("same-tag",), within=h.KnowsTags),
-    Broken(name="ignores h", fails=("hand-other", "hand-refusal"), within=h.IgnoresHand),
+    Broken(
+        name="ignores h",
+        fails=("hand-other", "hand-unheard", "hand-refusal"),
+        within=h.IgnoresHand,
+    ),
     Broken(name="h at least", fails=("hand-other",), within=h.HandAtLeast),
     Broken(
         name="moves, then refuses",
@@ -240,6 +255,43 @@ BROKEN = (
         within=h.TellsAsked,
     ),
     Broken(name="boot id stays", fails=("reset",), within=h.SameBoot),
+    Broken(
+        name="tune wins over the hand",
+        fails=("hand-wins",),
+        within=h.TuneWins,
+        setup=BoxSetup(settle=0.2),
+    ),
+    Broken(
+        name="waits for a listener",
+        # After that it answers nothing any more.
+        fails=(
+            "unheard",
+            "hand-unheard",
+            "hand-turn",
+            "hand-refusal",
+            "hand-spin",
+            "hand-wins",
+            "hand-low-end",
+            "hand-high-end",
+            "hand-press",
+            "battery-low",
+            "reset",
+        ),
+        within=h.Hangs,
+    ),
+    Broken(name="forgets what nobody heard", fails=("hand-unheard",), within=h.Forgets),
+    Broken(
+        name="battery by a hand",
+        fails=("battery-low",),
+        within=h.BatteryByHand,
+        setup=BoxSetup(settle=0.02, battery=BATTERY),
+    ),
+    Broken(
+        name="battery untold",
+        fails=("battery-low",),
+        within=h.KeepsLow,
+        setup=BoxSetup(settle=0.02, battery=BATTERY),
+    ),
     Broken(name="events too quick", fails=("hand-spin", "event-spacing"), within=h.Quick),
     Broken(
         name="knob leaves the range",
@@ -250,7 +302,7 @@ BROKEN = (
     Broken(name="deaf while it settles", fails=("busy", "busy-not-newest"), within=h.Deaf),
     Broken(
         name="coarser than it says",
-        fails=("tune-between", "hand-turn", "hand-refusal", "hand-spin"),
+        fails=("tune-between", "hand-unheard", "hand-turn", "hand-refusal", "hand-spin"),
         within=h.Coarse,
     ),
 )

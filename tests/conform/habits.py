@@ -196,6 +196,75 @@ class SameBoot(WorkBox):
         self.boot = 0x4A7F
 
 
+class TuneWins(WorkBox):
+    """A turn does not end the tune that waits: the output goes where that was going."""
+
+    def turn(self, steps: int) -> None:
+        pending, refuse = self._session.pending, self._refuse
+        wanted = self.oscillator
+        later = self._timers.pop("settle", None)
+        self._refuse = lambda asked, code, why: None  # type: ignore[method-assign]  # for this turn
+        super().turn(steps)
+        self._refuse = refuse  # type: ignore[method-assign]  # as it was
+        if later is not None and pending is not None:
+
+            def settled() -> None:
+                self._move(wanted)
+                self._settled(pending)
+
+            later.cancel()
+            self._later("settle", later.when() - self._loop.time(), settled)
+
+
+class Hangs(WorkBox):
+    """When nobody takes what it sends, it waits for ever."""
+
+    is_stuck = False
+
+    def connect(self, send: Callable[[bytes], None] | None) -> None:
+        super().connect(send or self._stick)
+
+    def _stick(self, _: bytes) -> None:
+        self.is_stuck = True
+
+    def feed(self, data: bytes) -> None:
+        if not self.is_stuck:
+            super().feed(data)
+
+
+class Forgets(WorkBox):
+    """What a hand does while nobody listens has no number."""
+
+    is_heard = False
+
+    def connect(self, send: Callable[[bytes], None] | None) -> None:
+        self.is_heard = send is not None
+        super().connect(send)
+
+    def turn(self, steps: int) -> None:
+        if self.is_heard:
+            super().turn(steps)
+        else:
+            self._move(self.oscillator + steps * self.step * 1000)
+
+
+class BatteryByHand(WorkBox):
+    """A low battery is counted as a hand's event."""
+
+    def _tell_next(self) -> None:
+        was_low = m.BatteryLow in self._waiting
+        super()._tell_next()
+        if was_low and m.BatteryLow not in self._waiting:
+            self._session.newest_hand = self._session.newest_event
+
+
+class KeepsLow(WorkBox):
+    """Its battery is measured and never told."""
+
+    def _watch_battery(self) -> None:
+        """It does not."""
+
+
 class Quick(WorkBox):
     """Every turn is told at once, whenever the last was."""
 

@@ -6,7 +6,7 @@ Each box is the simulated one with one bad habit: in what it sends, in what it t
 import pytest
 
 from tests.conform.broken import BROKEN, Broken
-from tests.conform.rig import failed, hand_on, outcomes
+from tests.conform.rig import BATTERY, failed, hand_on, outcomes
 from vfod.conform.point import Verdict
 from vfod.conform.report import line, plain
 from vfod.sim.jump import SimClock
@@ -20,7 +20,8 @@ async def test_it_fails_where_it_is_broken(broken: Broken) -> None:
     """The points listed in broken.py, and no others."""
     clock = SimClock(wall=EVENING)
     box = broken.make(clock)
-    found = await outcomes(MemoryPort(box), clock, hand_on(box, clock))
+    hand = hand_on(box, clock, drains=broken.setup.battery == BATTERY)
+    found = await outcomes(MemoryPort(box), clock, hand)
     assert sorted(broken.fails) == sorted(failed(found))
     for outcome in found:
         if outcome.verdict is Verdict.FAILED:

@@ -9,12 +9,21 @@ from pathlib import Path
 
 import pytest
 
-from tests.conform.rig import failed, hand_on, outcomes, skipped
+from tests.conform.rig import (
+    BATTERY,
+    by_command,
+    failed,
+    hand_on,
+    outcomes,
+    passed_whole,
+    skipped,
+)
 from vfod.cli.verbs import run
 from vfod.clock import Clock, SystemClock
 from vfod.conform.run import conform
 from vfod.conform.table import POINTS
 from vfod.device.address import port_from
+from vfod.device.port import Line, Lost, Received
 from vfod.errors import LineError
 from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
@@ -43,10 +52,10 @@ def test_the_table_is_as_large_as_promised() -> None:
 async def test_in_memory_with_a_hand() -> None:
     """Every point of what it can, the whole minute too; the box is left as it was found."""
     clock = SimClock(wall=EVENING)
-    world = _simulated(clock, settle=0.02)
+    world = _simulated(clock, settle=0.02, battery=BATTERY)
     world.box.output, world.box.select, world.box.step = True, 5, 500
     before = world.box.oscillator
-    hand = hand_on(world.box, clock)
+    hand = hand_on(world.box, clock, drains=True)
     found = await outcomes(MemoryPort(world.box), clock, hand, quick=False)
     assert [] == failed(found)
     assert {"cannot-output", "cannot-select", "cannot-mute", "cannot-knob"} == set(skipped(found))
@@ -62,15 +71,56 @@ async def test_a_reset_that_takes_the_port_away() -> None:
     port = MemoryPort(world.box)
     hand = hand_on(world.box, clock)
 
-    async def pulls(deed: str) -> None:
-        await hand(deed)
+    async def pulls(deed: str) -> bool | None:
+        done = await hand(deed)
         if deed == "reset":
             port.unplug()
             asyncio.get_running_loop().call_later(2.0, port.plug)
+        return done
 
     found = await outcomes(port, clock, pulls)
     assert [] == failed(found)
     assert "reset" not in skipped(found)
+    world.box.close()
+
+
+async def test_a_hand_that_cannot_do_it() -> None:
+    """What a person gives up is skipped and says so."""
+    clock = SimClock(wall=EVENING)
+    world = _simulated(clock)
+
+    async def cannot(_: str) -> bool:
+        return False
+
+    found = await outcomes(MemoryPort(world.box), clock, cannot)
+    assert [] == failed(found)
+    deeds = {point.name for point in POINTS if point.deed}
+    assert dict.fromkeys(deeds, "that could not be done here") == {
+        name: why for name, why in skipped(found).items() if name in deeds
+    }
+    world.box.close()
+
+
+class MidLine:
+    """A port that was closed in the middle of a line: the rest of it is there at opening."""
+
+    name = "memory"
+
+    def __init__(self, inner: MemoryPort) -> None:
+        self._inner = inner
+
+    async def open(self, received: Received, lost: Lost) -> Line:
+        line = await self._inner.open(received, lost)
+        received(b"ok f=99 e=1 h=0 *0000\n")
+        return line
+
+
+async def test_a_port_opened_in_the_middle_of_a_line() -> None:
+    """The rest of a line that nobody took is no line of the box."""
+    clock = SimClock(wall=EVENING)
+    world = _simulated(clock)
+    found = await outcomes(MidLine(MemoryPort(world.box)), clock, None)
+    assert [] == failed(found)
     world.box.close()
 
 
@@ -145,14 +195,28 @@ async def test_on_a_pseudo_terminal() -> None:
 
 
 @pytest.mark.real_time
-async def test_over_tcp_without_a_hand() -> None:
-    """What a hand must do is skipped and says why."""
-    clock = SystemClock()
-    world = _simulated(clock)
+async def test_the_command_on_a_pseudo_terminal() -> None:
+    """On the simulator; the frequency and the output are as they were."""
+    world = _simulated(SystemClock())
+    world.box.output = True
+    before = world.box.oscillator
+    line = PtyLine(world.box)
+    passed_whole(*await by_command(line.open()), least=130)
+    assert (before, True) == (world.box.oscillator, world.box.output)
+    line.close()
+    world.box.close()
+
+
+@pytest.mark.real_time
+async def test_the_command_over_tcp() -> None:
+    """The same through a socket; what a hand must do is skipped and says why."""
+    world = _simulated(SystemClock())
     line = await TcpLine(world.box).open()
-    found = await outcomes(port_from(line.address), clock, None)
-    assert [] == failed(found)
-    assert "left out by --no-hands" == skipped(found)["hand-turn"] == skipped(found)["reset"]
+    code, told = await by_command(line.address)
+    passed_whole(code, told, least=130)
+    why = {one["name"]: one["note"] for one in told["points"]}
+    for point in POINTS:
+        assert not point.deed or "left out by --no-hands" == why[point.name]
     line.close()
     world.box.close()
 

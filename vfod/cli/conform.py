@@ -62,11 +62,12 @@ async def _conform(text: str, baud: int, no_hands: bool, quick: bool, as_json: b
     return 1 if failed else 0
 
 
-async def ask_a_hand(deed: str) -> None:
-    """Say what to do, and wait for the enter key."""
+async def ask_a_hand(deed: str) -> bool:
+    """Say what to do, and wait for the enter key; False when a person cannot do it."""
     from vfod.conform.bench import DEEDS
 
-    print(f"     {DEEDS[deed]}; then press the enter key", file=sys.stderr, flush=True)
+    says = f"     {DEEDS[deed]}; then press the enter key (s and enter: it cannot be done here)"
+    print(says, file=sys.stderr, flush=True)
     loop = asyncio.get_running_loop()
     pressed = asyncio.Event()
     # Not in a thread, which the end of the program would wait for.
@@ -75,4 +76,4 @@ async def ask_a_hand(deed: str) -> None:
         await pressed.wait()
     finally:
         loop.remove_reader(sys.stdin)
-    sys.stdin.readline()
+    return sys.stdin.readline().strip().lower() != "s"

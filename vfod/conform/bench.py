@@ -22,6 +22,8 @@ DEEDS = {
     "spin": "turn the knob fast for about two seconds, then let go",
     "turn-down": "turn the knob down by a few clicks; it stands at the lowest frequency",
     "turn-up": "turn the knob up by a few clicks; it stands at the highest frequency",
+    "drain": "lower the supply of the box until it calls the battery low, ten minutes or more"
+    " after it did so last",
     "press": "press one button or touched area that does not change the frequency",
     "reset": "reset the box: its button, or its power off and on",
 }
@@ -40,7 +42,8 @@ _HEARD = re.compile(
     rb"(?: +\*([0-9A-Fa-f]{4}))? *"
 )
 
-Hand = Callable[[str], Awaitable[None]]
+#: Does a deed; False when it cannot be done here.
+Hand = Callable[[str], Awaitable[bool | None]]
 
 
 def sealed(text: str) -> bytes:
@@ -73,6 +76,8 @@ class Bench:
         self._line: Line | None = None
         self._lost: LineError | None = None
         self._held = b""
+        #: Whether nothing came yet on this opening.
+        self._is_fresh = True
         self._arrived = asyncio.Event()
         self._replies: list[Heard] = []
         self._tag = 0x5A00
@@ -98,6 +103,7 @@ class Bench:
         """
         self._lost = None
         self._held = b""
+        self._is_fresh = True
         self._replies.clear()
         self.openings.add(len(self.heard))
         self._line = await self.port.open(self._received, self._lose)
@@ -223,13 +229,19 @@ class Bench:
             above=format_millihertz(self.high + 1),
         )
 
-    async def hand(self, deed: str) -> None:
-        """Have a hand do it and wait until it has. Raises PassedOverError when there is none."""
+    def need_hand(self) -> None:
+        """Raises PassedOverError when there is none."""
         if self._hand is None:
             raise PassedOverError("left out by --no-hands")
+
+    async def hand(self, deed: str) -> None:
+        """Have a hand do it and wait until it has. Raises PassedOverError when none can."""
+        self.need_hand()
+        assert self._hand is not None
         self.sent = b""
         self._before_hand = len(self.events)
-        await self._hand(deed)
+        if await self._hand(deed) is False:
+            raise PassedOverError("that could not be done here")
 
     async def event(self, word: str) -> Heard:
         """The first event with that word since a hand began."""
@@ -272,8 +284,12 @@ class Bench:
     def _received(self, data: bytes) -> None:
         *lines, self._held = _apart(self._held + data)
         for raw in lines:
-            if raw.strip(b" "):
+            # The first piece may be the rest of a line that began before the port was opened.
+            if self._is_fresh and raw[:1] not in (b"#", b"!"):
+                self.strays.append(raw)
+            elif raw.strip(b" "):
                 self._take(raw)
+            self._is_fresh = False
         self._arrived.set()
 
     def _take(self, raw: bytes) -> None:

@@ -1,9 +1,11 @@
 """Points about the hand and about a reset: somebody must do it while the check waits."""
 
+import asyncio
 from itertools import pairwise
 
-from vfod.conform.bench import Bench, sealed
-from vfod.conform.point import Point
+from vfod.conform.bench import Bench, Heard, sealed
+from vfod.conform.pace import on_the_way
+from vfod.conform.point import PassedOverError, Point
 from vfod.errors import LineError
 
 #: 6.5: after the last value of a turned knob nothing more can come.
@@ -59,6 +61,54 @@ async def _spin(bench: Bench) -> str:
     spent = told[-1].at - told[0].at
     bench.must(len(told) - 1 <= spent / 0.05 + 1, "at most 20 events a second", told[-1])
     return f"{len(told)} events in {spent:.1f} s"
+
+
+async def _wins(bench: Bench) -> str:
+    """6.8: a turn during a tune ends it, where the hand is and not where the tune was going."""
+    bench.need_hand()
+    middle = (bench.low + bench.high) // 2000
+    refused = count = 0
+    hand = asyncio.create_task(bench.hand("spin"))
+    try:
+        while not hand.done():
+            begun, told = bench.clock.monotonic(), len(bench.events)
+            reply = await bench.ask(f"tune f={middle + count % 2}")
+            count += 1
+            if reply.word != "ok":
+                bench.hertz(bench.with_code(reply, "hand").fields, "f")
+                refused += 1
+            else:
+                turned = any(_is_meanwhile(bench, one, begun) for one in bench.events[told:])
+                bench.must(not turned, "err code=hand, for a hand has turned meanwhile", reply)
+    finally:
+        await hand
+    if not refused:
+        raise PassedOverError("no turn came while a tune waited for its answer")
+    await _rest(bench, _CALM)
+    # Whatever told a frequency last, a held event or the answer to a tune, told where it is.
+    newest = [heard for heard in bench.heard if "f" in heard.fields][-1]
+    at = bench.hertz(await bench.ok("read"), "f")
+    bench.must(bench.hertz(newest.fields, "f") == at, f"the last place, {at} mHz", newest)
+    return f"{refused} of {count} tunes were stopped"
+
+
+def _is_meanwhile(bench: Bench, event: Heard, begun: float) -> bool:
+    """Whether the turn came surely after the box had taken the tune that began then."""
+    return event.word == "knob" and event.at - begun > on_the_way(bench)
+
+
+async def _drain(bench: Bench) -> str:
+    """6.1: it is told, and no hand did it."""
+    if any(event.word == "battery" for event in bench.events):
+        raise PassedOverError("it has warned already, and does so once in ten minutes")
+    before = await bench.ok("ping")
+    await bench.hand("drain")
+    told = await bench.event("battery")
+    millivolts = bench.whole(told.fields, "mv", 65_535)
+    after = await bench.ok("ping")
+    bench.must(after.get("h") == before.get("h"), f"h={before.get('h')}", bench.heard[-1])
+    bench.must(after.get("e") != before.get("e"), "e with the event counted", bench.heard[-1])
+    return f"at {millivolts / 1000:g} V"
 
 
 async def _end(bench: Bench, request: str, deed: str) -> None:
@@ -155,12 +205,16 @@ POINTS = (
           check=_stops_tune, needs="knob", deed="turn"),
     Point(name="hand-spin", paragraph="6.4", says="at most 20 events a second", check=_spin,
           needs="knob", deed="spin"),
+    Point(name="hand-wins", paragraph="6.8", says="a turn ends a tune that waits", check=_wins,
+          needs="knob", deed="spin"),
     Point(name="hand-low-end", paragraph="6.10", says="the knob ends at the lowest frequency",
           check=_low_end, needs="knob", deed="turn-down"),
     Point(name="hand-high-end", paragraph="6.10", says="and at the highest", check=_high_end,
           needs="knob", deed="turn-up"),
     Point(name="hand-press", paragraph="6.1", says="tells a button", check=_press,
           needs="touch", deed="press"),
+    Point(name="battery-low", paragraph="6.1", says="tells a low battery", check=_drain,
+          needs="battery", deed="drain"),
     Point(name="event-spacing", paragraph="6.4", says="events 50 ms apart", check=_spacing),
     Point(name="reset", paragraph="6.11", says="a reset is noticed and forgets all", check=_reset,
           deed="reset"),
