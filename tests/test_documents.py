@@ -28,7 +28,7 @@ from vfod.requests import make_request
 from vfod.run import desk, hand
 from vfod.run.battery import FINE
 from vfod.store import waiting
-from vfod.survey import activity
+from vfod.survey import floor
 from vfod.wire import timing
 
 ROOT = Path(__file__).parents[1]
@@ -194,7 +194,7 @@ def test_the_table_of_defaults_is_that_of_the_code() -> None:
         "settle": [receiver.SETTLE_ENVELOPE, receiver.SETTLE_AUDIO, RANGE_CHANGE_FACTOR],
         "dwell": [sweep.dwell, sweep.readings],
         "margin": [sweep.margin, sweep.margin_stay],
-        "floor": [activity.LEAST, activity.MEMORY],
+        "floor": [floor.LEAST, floor.SMOOTHING / 60, 100 * (1 - floor.LEAST_SHARE)],
         "hold": [hold.limit, hold.quiet, hold.most, hold.rest / 60],
         "quiet time after a hand or a person": [plan.vfos["main"].quiet / 60],
         "a hand": [2, hand.WITHIN],
@@ -222,7 +222,6 @@ def test_the_table_of_defaults_is_that_of_the_code() -> None:
     }
     assert expected == {what: numbers for what, numbers in table.items() if numbers}
     assert f"at {plan.web.host}:{plan.web.port}" == http
-    assert 0.25 == activity.QUANTILE, "the README says: lower quartile"
     vfo = forms.VfoForm.model_fields
     assert ("return", "on", "mute-in-sweeps", False) == (
         vfo["afterwards"].default,

@@ -139,6 +139,16 @@ def test_skip_and_channels() -> None:
     assert config.sweeps["a"].hold is None
 
 
+def test_what_is_known_of_the_floor() -> None:
+    """Quiet channels are the sweep's, the receiver's own signals the VFO's and so its sweeps'."""
+    text = TINY.replace("[41m]", "[41m], known_quiet: [7450k]").replace(
+        "port:", "own_signals: [7235k, 7400k-7410k], port:", 1
+    )
+    sweep = parse(text, "f").sweeps["evening"]
+    assert (7_450_000,) == sweep.known_quiet
+    assert (7_235_000, (7_400_000, 7_410_000)) == sweep.own_signals
+
+
 def test_names_of_windows() -> None:
     """A window is called like its sweep, with a number where that is taken."""
     windows = ", ".join("{sweep: evening, from: 22:00, until: 06:00}" for _ in range(3))
@@ -257,6 +267,8 @@ ELSEWHERE = {
     ".windows",
     ".mqtt",
     ".sweeps.x.skip",
+    ".sweeps.x.known_quiet",
+    ".vfos.x.own_signals",
     ".vfos.x.receiver.#.oscillator_per_mixer",
 }
 

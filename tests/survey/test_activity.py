@@ -1,70 +1,58 @@
-"""Floor and activity: a low quantile of the band, a margin with hysteresis."""
-
-import random
-import statistics
+"""Activity: the floor of the band and a margin with hysteresis."""
 
 import pytest
 
-from vfod.survey.activity import LEAST, MEMORY, QUANTILE, Detector, Floor, Margin
+from vfod.survey.activity import Detector, Margin
+
+NOON = 1_795_608_000.0
 
 
-def test_the_floor_is_unknown_until_enough_was_seen() -> None:
-    """Seven channels say nothing about a band, eight something."""
-    floor = Floor()
-    for level in range(LEAST - 1):
-        floor.add(-100.0 + level)
-        assert floor.value is None
-    floor.add(-90.0)
-    assert floor.value is not None
-
-
-def test_the_floor_is_the_quantile_of_what_was_last_seen() -> None:
-    """Against the standard library's quantiles, over a window that forgets."""
-    rng = random.Random(3)
-    levels = [rng.gauss(-100, 5) for _ in range(3 * MEMORY)]
-    floor = Floor()
-    for level in levels:
-        floor.add(level)
-    cuts = statistics.quantiles(levels[-MEMORY:], n=100, method="inclusive")
-    assert floor.value == pytest.approx(cuts[round(QUANTILE * 100) - 1], abs=0.2)
-
-
-def test_a_few_strong_stations_do_not_lift_the_floor() -> None:
-    """Half the channels at -60 dBm leave the floor with the noise at -100."""
-    floor = Floor()
-    for index in range(100):
-        floor.add(-60.0 if index % 2 else -100.0)
-    assert -100.0 == floor.value
+def taught(detector: Detector, level: float) -> Detector:
+    """The detector after a pass over twenty empty channels."""
+    for index in range(20):
+        detector.judge("41m", 7_300_000 + index, level, NOON + index, scatter=0.1)
+    return detector
 
 
 def test_activity_has_hysteresis() -> None:
     """6 dB to become active, 3 dB to stay so (docs: defaults)."""
-    detector = Detector(Margin(active=6, stay=3))
-    for index in range(40):
-        detector.judge("41m", 7_300_000 + index, -100.0)
+    detector = taught(Detector(Margin(active=6, stay=3)), -100.0)
     assert [False, True, True, False, False] == [
-        detector.judge("41m", 7_200_000, level, learn=False).active
+        detector.judge("41m", 7_200_000, level, NOON + 30, learn=False).active
         for level in (-95.0, -94.0, -96.0, -98.0, -95.0)
     ]
 
 
 def test_bands_have_floors_of_their_own() -> None:
     """Noise of one band says nothing about the other."""
-    detector = Detector(Margin())
-    for index in range(20):
-        detector.judge("41m", 7_200_000 + index, -90.0)
-    verdict = detector.judge("31m", 9_400_000, -70.0)
+    verdict = taught(Detector(Margin()), -90.0).judge("31m", 9_400_000, -70.0, NOON + 30)
     assert verdict.floor is None
     assert verdict.active is None
 
 
 def test_a_hold_does_not_teach_the_floor() -> None:
     """Looking at one strong channel a thousand times leaves the floor where it was."""
-    detector = Detector(Margin())
+    detector = taught(Detector(Margin()), -100.0)
+    for look in range(1000):
+        verdict = detector.judge("41m", 7_200_000, -50.0, NOON + 30 + look, learn=False)
+        assert -100.0 == pytest.approx(verdict.floor)
+        assert verdict.active
+
+
+def test_quiet_channels_rule() -> None:
+    """Where the listener named a quiet channel, the floor is its level, however full the band."""
+    detector = Detector(Margin(), quiet=frozenset({7_205_000}))
     for index in range(20):
-        detector.judge("41m", 7_300_000 + index, -100.0)
-    for _ in range(1000):
-        detector.judge("41m", 7_200_000, -50.0, learn=False)
-    verdict = detector.judge("41m", 7_200_000, -50.0, learn=False)
-    assert -100.0 == verdict.floor
-    assert verdict.active
+        detector.judge("41m", 7_300_000 + index, -60.0, NOON + index, scatter=0.1)
+    verdict = detector.judge("41m", 7_205_000, -101.0, NOON + 30, scatter=0.1)
+    assert (-101.0, False) == (verdict.floor, verdict.active)
+    assert detector.judge("41m", 7_300_000, -60.0, NOON + 40, scatter=0.1).active
+
+
+def test_the_receiver_s_own_signals_are_no_stations() -> None:
+    """However strong, activity there is unknown, and the floor does not learn from it."""
+    detector = Detector(Margin(), own=frozenset({7_235_000}))
+    assert taught(detector, -100.0) is detector
+    verdict = detector.judge("41m", 7_235_000, -50.0, NOON + 30, scatter=0.1)
+    assert verdict.active is None
+    assert -100.0 == pytest.approx(verdict.floor)

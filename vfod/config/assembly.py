@@ -162,6 +162,7 @@ class Assembly:
             speaker=m.SpeakerPolicy(form.speaker),
             afterwards=afterwards,
             receiver=receiver,
+            own_signals=tuple(form.own_signals),
             level_tables=_frozen(tables),
         )
 
@@ -206,7 +207,7 @@ class Assembly:
         vfo = self._vfo_of((*where, "vfo"), form.vfo)
         if vfo is None or bands is None or len(self.faults) > before:
             return None
-        sweep = parts.sweep(name, vfo.name, form, bands)
+        sweep = parts.sweep(name, vfo.name, form, bands, vfo.own_signals)
         faults = sweep_faults(where, sweep, vfo, self._document)
         self.faults += faults
         return None if faults else sweep

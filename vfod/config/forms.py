@@ -109,6 +109,10 @@ class VfoForm(Form):
     """Where the dial goes when a window closes: return to where it was, leave it on the last
     channel, or a frequency to park on.
     """
+    own_signals: list[f.Skipped] = []
+    """Where the receiver hears itself, single frequencies or stretches: nothing there is ever
+    taken for a station.
+    """
     level_table: f.Levels | None = None
     """Counts of the level detector and what they mean, rising or falling, like
     {200: -110dBm, 900: -20dBm}; in dB where the chain is not calibrated. Default 0.1 dB a count.
@@ -175,6 +179,8 @@ class SweepForm(Form):
     """Direction of a pass."""
     skip: list[f.Skipped] = []
     """Channels to leave out: 9420k, or a stretch 9500k-9510k."""
+    known_quiet: list[f.Frequency] = []
+    """Channels on which nothing ever is: the noise floor of their band is taken from them."""
     margin: MarginForm = Field(default_factory=MarginForm)
     """How far above the noise floor a channel counts as active."""
     hold: Annotated[HoldForm | None, OFF] = Field(default_factory=HoldForm, json_schema_extra=_OFF)

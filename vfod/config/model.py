@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from vfod.plan.channels import Skip
 from vfod.plan.sweep import Sweep
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band
@@ -64,7 +65,7 @@ class VfoConfig:
     """A VFO, the receiver it drives, and how they are treated.
 
     `afterwards` is a frequency in hertz where the dial parks. `level_tables` holds what the ranges
-    of the receiver name in `level_table`.
+    of the receiver name in `level_table`. `own_signals` is where the receiver hears itself, hertz.
     """
 
     name: str
@@ -77,6 +78,7 @@ class VfoConfig:
     speaker: SpeakerPolicy
     afterwards: Afterwards | int
     receiver: Receiver
+    own_signals: tuple[Skip, ...]
     level_tables: Mapping[str, LevelTable]
 
     def level(self, counts: float, dial: int) -> Level:

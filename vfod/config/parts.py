@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 from vfod.config.forms import BandForm, RangeForm, SweepForm, WindowForm
 from vfod.config.quantities import HIGHEST
+from vfod.plan.channels import Skip
 from vfod.plan.sweep import Hold, Sweep
 from vfod.plan.windows import WEEKDAYS, Window
 from vfod.radio.bands import Band
@@ -37,7 +38,9 @@ def without_receiver(level_table: str | None) -> Range:
     return Range(low=1, high=HIGHEST, detector=Detector.DIRECT, offset=0, level_table=level_table)
 
 
-def sweep(name: str, vfo: str, form: SweepForm, bands: tuple[Band, ...]) -> Sweep:
+def sweep(
+    name: str, vfo: str, form: SweepForm, bands: tuple[Band, ...], own_signals: tuple[Skip, ...]
+) -> Sweep:
     """A sweep over those bands, or over the channels of the form."""
     hold = form.hold
     return Sweep(
@@ -52,6 +55,8 @@ def sweep(name: str, vfo: str, form: SweepForm, bands: tuple[Band, ...]) -> Swee
         readings=form.readings,
         order=form.order,
         skip=tuple(form.skip),
+        known_quiet=tuple(form.known_quiet),
+        own_signals=own_signals,
         margin=form.margin.active,
         margin_stay=form.margin.stay,
         hold=None

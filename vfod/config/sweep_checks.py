@@ -33,7 +33,8 @@ def sweep_faults(where: Where, sweep: Sweep, vfo: VfoConfig, document: Document)
         dials = [channel.dial for channel in full.channels]
         skips = list(_skips(where, sweep, dials, document))
         if not skips:
-            plan_sweep(sweep, receiver)
+            dials = [channel.dial for channel in plan_sweep(sweep, receiver).channels]
+            skips = list(_quiet(where, sweep, dials, document))
     except VfodError as error:
         return [Fault(where, str(error), key=True)]
     return skips
@@ -83,6 +84,23 @@ def _times(where: Where, sweep: Sweep, vfo: VfoConfig, document: Document) -> It
             f"{sweep.readings} readings take {format_duration(shortest)} at {vfo.baud} baud and do "
             f"not fit into a dwell of {dwell}; write {fitting} or fewer, or dwell longer",
         )
+
+
+def _quiet(where: Where, sweep: Sweep, dials: list[int], document: Document) -> Iterator[Fault]:
+    for index, dial in enumerate(sweep.known_quiet):
+        place = (*where, "known_quiet", index)
+        if dial not in dials:
+            far = not dials[0] <= dial <= dials[-1]
+            remedy = other_scale(document.text(place), dials[0], dials[-1]) if far else ""
+            nearest = min(dials, key=lambda other: abs(other - dial))
+            yield Fault(
+                place,
+                f"{format_frequency(dial)} is no channel that this sweep visits; "
+                f"{remedy or f'write {format_frequency(nearest)}, or remove it'}",
+            )
+        elif skipped(dial, sweep.own_signals):
+            text = f"{format_frequency(dial)} is among the receiver's own signals; choose another"
+            yield Fault(place, text)
 
 
 def _skips(where: Where, sweep: Sweep, dials: list[int], document: Document) -> Iterator[Fault]:

@@ -66,6 +66,7 @@ class Sweep:
     `joined` lays neighbouring bands edge to edge and sweeps what is between them too.
     Durations are seconds, `margin` and `margin_stay` decibels above the floor; None means the
     band's own raster, the receiver's own settle time, no hold.
+    On the `known_quiet` channels nothing ever is; at `own_signals` the receiver hears itself.
     """
 
     name: str
@@ -79,6 +80,8 @@ class Sweep:
     readings: int = 8
     order: Order = Order.UP
     skip: tuple[Skip, ...] = ()
+    known_quiet: tuple[int, ...] = ()
+    own_signals: tuple[Skip, ...] = ()
     margin: float = 6.0
     margin_stay: float = 3.0
     hold: Hold | None = Hold()

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from vfod import events as e
 from vfod.clock import Clock
 from vfod.errors import LineError, RefusedError, UsageError
+from vfod.plan.channels import skipped
 from vfod.plan.slots import Slot, next_opening, open_at
 from vfod.plan.sweep import Sweep, plan_sweep
 from vfod.plan.windows import Window
@@ -284,7 +285,12 @@ class Keeper:
         if self._desk.home is None:
             self._desk.home = self._tuner.dial
         detector = self._detectors.setdefault(
-            name, Detector(Margin(active=sweep.margin, stay=sweep.margin_stay))
+            name,
+            Detector(
+                Margin(active=sweep.margin, stay=sweep.margin_stay),
+                quiet=frozenset(sweep.known_quiet),
+                own=frozenset(c.dial for c in plan.channels if skipped(c.dial, sweep.own_signals)),
+            ),
         )
         sweeper = Sweeper(
             plan,

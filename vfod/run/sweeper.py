@@ -20,6 +20,7 @@ from vfod.run.alarm import Alarm
 from vfod.run.desk import Desk
 from vfod.run.tuner import Tuner
 from vfod.survey.activity import Detector
+from vfod.survey.floor import scatter_of
 
 #: A visit that begins later than this after its deadline has overrun: the grid starts anew.
 #: Loops are late by about a millisecond; a hundred is a stall, not jitter.
@@ -272,7 +273,9 @@ class Sweeper:
         median = round(statistics.median(values), 1) if values else None
         verdict = None
         if median is not None:
-            verdict = self._detector.judge(visit.band, visit.dial, median)
+            verdict = self._detector.judge(
+                visit.band, visit.dial, median, self._clock.wall(), scatter=scatter_of(values)
+            )
         self._emit(
             e.ChannelObserved(
                 sweep=self.name,
@@ -320,7 +323,9 @@ class Sweeper:
                 return "skip" if self._skip else "yield"
             level = await self._look()
             if level is not None:
-                verdict = self._detector.judge(visit.band, visit.dial, level.value, learn=False)
+                verdict = self._detector.judge(
+                    visit.band, visit.dial, level.value, self._clock.wall(), learn=False
+                )
                 if verdict.active:
                     heard = self._clock.monotonic()
             if self._clock.monotonic() - heard >= quiet:
