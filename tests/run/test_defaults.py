@@ -93,10 +93,13 @@ async def test_margin() -> None:
         await it.ask(r.StartSweep(sweep="evening"))
         await it.until(e.PassCompleted, limit=100)
         detector = it.keeper._detectors["evening"]
-        floor = detector.judge("own", 7_200_000, -100.0, learn=False).floor
+        floor = detector.judge("own", 7_200_000, -100.0, it.clock.wall(), learn=False).floor
         assert floor is not None
         above = [5.9, 6.0, 3.1, 3.0, 2.9, 3.1]
-        found = [detector.judge("own", 7_200_000, floor + a, learn=False).active for a in above]
+        found = [
+            detector.judge("own", 7_200_000, floor + a, it.clock.wall(), learn=False).active
+            for a in above
+        ]
         assert [False, True, True, True, False, False] == found
 
 

@@ -19,7 +19,7 @@ from vfod.radio import receiver
 from vfod.run import desk, hand
 from vfod.run.battery import FINE
 from vfod.store import waiting
-from vfod.survey import activity
+from vfod.survey import floor
 from vfod.units import format_duration, format_frequency
 from vfod.wire import timing
 
@@ -47,8 +47,9 @@ def table() -> dict[str, str]:
         f"{RANGE_CHANGE_FACTOR} times that after a change of range",
         "dwell": _dwell(sweep),
         "margin": _margin(sweep),
-        "floor": f"known after {activity.LEAST} levels of a band: "
-        f"their lower quartile over the last {activity.MEMORY}",
+        "floor": f"known after {floor.LEAST} levels of a band, smoothed over "
+        f"{_time(floor.SMOOTHING)}; where more than {100 * (1 - floor.LEAST_SHARE):g} % of it is "
+        "occupied, unknown but for `known_quiet` channels and the band's past",
         "hold": _hold(sweep.hold),
         "quiet time after a hand or a person": f"{_time(vfo.quiet)}, also where a window opens",
         "a hand": f"2 steps in one direction within {_time(hand.WITHIN)}, or a button; "
