@@ -26,6 +26,7 @@ PACKAGES = {
     "arm-none-eabi-gcc": "gcc-arm-none-eabi",
     "arm-none-eabi-nm": "binutils-arm-none-eabi",
     "arm-none-eabi-size": "binutils-arm-none-eabi",
+    "chromium": "chromium",
     "clang": "clang",
     "gcc": "gcc",
     "groff": "groff-base",

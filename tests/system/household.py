@@ -31,22 +31,29 @@ windows:
   - {{name: first, sweep: test, from: 00:00, until: 12:00}}
   - {{name: second, sweep: test, from: 12:00, until: 00:00}}
 mqtt: {{host: 127.0.0.1, port: {broker}}}
-web: {{listen: "127.0.0.1:{web}"}}
+web: {{listen: "127.0.0.1:{web}"{more}}}
 """
 
 
 class Household:
-    """Where everything is, and what each door says."""
+    """Where everything is, and what each door says; `more` are further keys of web:."""
 
-    def __init__(self, here: Path, broker: Server) -> None:
+    def __init__(self, here: Path, broker: Server, more: str = "") -> None:
         self.here = here
         self.broker = broker
         self.web = free_port()
         self.journal = here / "journal.sqlite"
         self.socket = here / "control.sock"
         self.config = here / "vfod.yaml"
-        self.config.write_text(CONFIG.format(here=here, broker=broker.port, web=self.web))
+        self.config.write_text(
+            CONFIG.format(here=here, broker=broker.port, web=self.web, more=more)
+        )
         self._running: dict[str, subprocess.Popen[bytes]] = {}
+
+    @property
+    def url(self) -> str:
+        """The page."""
+        return f"http://127.0.0.1:{self.web}/"
 
     def start(self, name: str) -> None:
         """Start "box", "broker" or "daemon"."""

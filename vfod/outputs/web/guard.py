@@ -36,7 +36,7 @@ POLICY = (
 _HEADERS = (
     (b"content-security-policy", POLICY.encode()),
     (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"no-referrer"),
+    (b"referrer-policy", b"same-origin"),
 )
 
 #: Addresses whose pace is remembered; the one unheard of for longest is forgotten first.

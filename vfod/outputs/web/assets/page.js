@@ -58,7 +58,7 @@ function showDial(state) {
   }
   const place = [];
   if (state.band) place.push(state.band);
-  if (state.wavelength) place.push(`${state.wavelength.toFixed(2)} m`);
+  if (state.wavelength) place.push(`${state.wavelength.toPrecision(3)} m`);
   if (state.step) place.push(`step ${hertz(state.step)}`);
   say($("place"), place.join(" · "));
   const by = origin(state.moved_by);
