@@ -5,6 +5,7 @@ import random
 from math import exp, log10
 
 import pytest
+from scipy import stats
 
 from vfod.sim.air import Air
 from vfod.sim.scenario import (
@@ -157,3 +158,23 @@ def test_a_random_disturbance_has_its_rate() -> None:
     assert 144 * 8 == pytest.approx(sum(loud), abs=144)
     begun = sum(b and not a for a, b in itertools.pairwise(loud))
     assert 144 == pytest.approx(begun, abs=2)
+
+
+def test_an_irregular_station_comes_and_goes_without_memory() -> None:
+    """Its times on and off the air are exponential (scipy: Kolmogorov and Smirnov's test, 0.1 %)
+    with the means that were asked for, and two that look at it in other orders agree.
+    """
+    cycle = Cycle(on=300.0, off=900.0, irregular=True)
+    station = Station(name="A", frequency=7_300_000, power=-60.0, cycle=cycle)
+    air, other = _air(station), _air(station)
+    noon = MIDNIGHT + DAY / 2
+    seconds = [noon + 2.0 * k for k in range(int(10 * DAY / 2))]
+    states = [bool(_on(air, 7_300_000, time)) for time in seconds]
+    lengths: dict[bool, list[float]] = {True: [], False: []}
+    for state, run in itertools.groupby(states):
+        lengths[state].append(2.0 * sum(1 for _ in run))
+    for state, expected in ((True, 300.0), (False, 900.0)):
+        found = stats.kstest(lengths[state], stats.expon(scale=expected).cdf)
+        assert found.pvalue > 0.001, state
+    backwards = [bool(_on(other, 7_300_000, time)) for time in reversed(seconds[::97])]
+    assert states[::97] == backwards[::-1]

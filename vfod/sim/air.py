@@ -5,14 +5,14 @@ as often as one likes: the receiver asks what it would hear, a test asks what wa
 Frequencies are hertz, times seconds since 1970-01-01 00:00 UTC, levels dBm at the antenna.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
-from math import cos, inf, log10, pi, sin
+from math import cos, floor, inf, log, log10, pi, sin
 from typing import NamedTuple
 from zlib import crc32
 
 from vfod.sim.noise import mix, uniform, wandering
-from vfod.sim.scenario import DAY, Disturbance, Fading, FloorBand, Scenario, Station
+from vfod.sim.scenario import DAY, Cycle, Disturbance, Fading, FloorBand, Scenario, Station
 
 _MINUTE = 60.0
 _HOUR = 3600.0
@@ -22,7 +22,12 @@ _PATHS = 6
 _CHANNEL = 2500
 
 # So that chances of different kinds with the same keys are different.
-_CYCLE, _FADE, _BURST = range(3)
+_CYCLE, _FADE, _BURST, _COMING = range(4)
+
+#: Comings and goings are drawn day by day, from noon to noon, so that no night is cut.
+_NOON = DAY / 2
+#: Days of them kept in mind.
+_DAYS = 4
 
 
 class Present(NamedTuple):
@@ -37,6 +42,7 @@ class _Carrier(NamedTuple):
     fade: Callable[[float], float]
     #: Seconds into its cycle at time 0.
     phase: float
+    comings: "_Comings | None"
 
 
 class Air:
@@ -125,7 +131,39 @@ def _carrier(station: Station, seed: int) -> _Carrier:
     keys = (seed, station.frequency, crc32(station.name.encode()))
     cycle = station.cycle
     phase = uniform(*keys, _CYCLE) * (cycle.on + cycle.off) if cycle else 0.0
-    return _Carrier(station, _fade(station.fading, mix(*keys, _FADE)), phase)
+    comings = _Comings(cycle, mix(*keys, _COMING)) if cycle and cycle.irregular else None
+    return _Carrier(station, _fade(station.fading, mix(*keys, _FADE)), phase, comings)
+
+
+class _Comings:
+    """When a station of an irregular cycle comes and goes."""
+
+    def __init__(self, cycle: Cycle, key: int) -> None:
+        self._cycle = cycle
+        self._key = key
+        #: Per day: whether it begins on the air, and the times of its changes.
+        self._days: dict[int, tuple[bool, list[float]]] = {}
+
+    def on(self, time: float) -> bool:
+        day = floor((time - _NOON) / DAY)
+        if day not in self._days:
+            while len(self._days) >= _DAYS:
+                del self._days[next(iter(self._days))]
+            self._days[day] = self._drawn(day)
+        first, changes = self._days[day]
+        return first is (bisect_right(changes, time) % 2 == 0)
+
+    def _drawn(self, day: int) -> tuple[bool, list[float]]:
+        cycle = self._cycle
+        first = state = uniform(self._key, day, 0) < cycle.on / (cycle.on + cycle.off)
+        time, changes = _NOON + day * DAY, list[float]()
+        end = time + DAY
+        while time < end:
+            chance = 1.0 - uniform(self._key, day, len(changes) + 1)
+            time -= (cycle.on if state else cycle.off) * log(chance)
+            changes.append(time)
+            state = not state
+        return first, changes
 
 
 def _fade(fading: Fading | None, key: int) -> Callable[[float], float]:
@@ -162,6 +200,8 @@ def _is_on(carrier: _Carrier, time: float) -> bool:
             for start, end in station.hours
         ):
             return False
+    if carrier.comings is not None:
+        return carrier.comings.on(time)
     cycle = station.cycle
     return cycle is None or (time + carrier.phase) % (cycle.on + cycle.off) < cycle.on
 

@@ -203,6 +203,8 @@ class SimBox:
                 self.output = on
                 self._retune()
             case m.Select(n=n):
+                if n != self.select:
+                    self._receiver.switch(self._clock.wall())
                 self.select = n
             case m.Mute(on=on):
                 self.muted = on

@@ -2,13 +2,16 @@
 
 Passband (flat, with straight skirts), noise of its own, a logarithmic detector that needs time,
 the uncertainty of a power measured for a short time, and the jitter of a converter.
+What plagues real receivers can be switched on: a gain control that gives gain back slowly (in
+decibels, exponentially: 50 dB are within 1 dB after ln 50 = 3.9 time constants), leakage of strong
+signals nearby, the image frequency, signals of its own, the click of a relay.
 A signal of ratio g to the noise, measured for a time T in a bandwidth B, has the relative variance
 (1 + 2g) / (1 + g)^2 / TB: that of the energy detector of textbooks (Urkowitz, "Energy detection of
 unknown deterministic signals", Proc. IEEE 55, 1967).
 It is deterministic: the same air, oscillator and times give the same counts.
 """
 
-from math import exp, log, log10, pi, sin, sqrt
+from math import exp, inf, log, log10, pi, sin, sqrt
 
 from vfod.radio.levels import LevelTable
 from vfod.sim.air import Air
@@ -22,6 +25,8 @@ _SWAY = 1.0 / 120.0
 #: The table that undoes the detector has a point every so many decibels.
 _POINTS = 5.0
 _MICROSECONDS = 1e6
+#: So that the detector's chance is another than the converter's.
+_UNSTEADY = 1
 
 
 class SimReceiver:
@@ -41,6 +46,11 @@ class SimReceiver:
         #: Time and bandwidth of one reading: a filter of one pole averages over two time constants.
         self._span = 2.0 * setup.time_constant
         self._samples = self._span * setup.bandwidth
+        self._image = None
+        if setup.image_rejection is not None and shift:
+            # On the other side of the oscillator, as far from it as the signal.
+            self._image = 2 * shift if setup.injection == "high" else -2 * shift
+        self._switched = -1e9
         #: What the detector showed when it was last tuned, and when that was.
         self._before = setup.noise
         self._since = -1e9
@@ -55,10 +65,18 @@ class SimReceiver:
             self._before = self.shown(old, time)
             self._since = time
 
+    def switch(self, time: float) -> None:
+        """The relay of the band filter moved."""
+        self._switched = time
+
     def counts(self, oscillator: float | None, time: float) -> int:
         """What the converter reads behind the detector now."""
-        raw = self._curve(self.shown(oscillator, time))
-        raw += self._setup.jitter * gaussian(self._seed, int(time * _MICROSECONDS))
+        moment = int(time * _MICROSECONDS)
+        level = self.shown(oscillator, time)
+        if self._setup.unsteadiness:
+            level += self._setup.unsteadiness * gaussian(self._seed, moment, _UNSTEADY)
+        raw = self._curve(level)
+        raw += self._setup.jitter * gaussian(self._seed, moment)
         return max(0, min(self._setup.full_scale, round(raw)))
 
     def shown(self, oscillator: float | None, time: float) -> float:
@@ -67,7 +85,10 @@ class SimReceiver:
         elapsed = time - self._since
         if elapsed < 0:  # the wall clock was set back: nothing to tell how long ago that was
             return level
-        past = exp(-elapsed / self._setup.time_constant)
+        constant = self._setup.time_constant
+        if (control := self._setup.gain_control) is not None:
+            constant = control.attack if level > self._before else control.release
+        past = exp(-elapsed / constant)
         return level + (self._before - level) * past
 
     def level_table(self) -> LevelTable:
@@ -90,13 +111,42 @@ class SimReceiver:
             centre = self.centre(oscillator)
             key = round(centre)
             noise += self._air.noise(centre, time) * self._noise_bandwidth
-            for one in self._air.between(centre - self._reach, centre + self._reach, time):
-                away = abs(one.station.frequency - centre) - self._half
-                loss = away / 1000.0 * self._setup.skirt if away > 0 else 0.0
-                signals += 10.0 ** ((one.level - loss) / 10.0)
+            signals = self._signals(centre, time)
+            if self._image is not None:
+                rejected = 10.0 ** ((self._setup.image_rejection or 0.0) / -10.0)
+                signals += rejected * self._signals(centre + self._image, time)
+            for own in self._setup.own_signals:
+                signals += _milliwatts(own.level - self._loss(own.frequency - centre))
         ratio = signals / noise
         spread = sqrt((1.0 + 2.0 * ratio) / self._samples) / (1.0 + ratio)
         power = (noise + signals) * max(
             0.01, 1.0 + spread * trembling(time, self._span, self._seed, key)
         )
+        if (relay := self._setup.relay) is not None:
+            since = max(0.0, time - self._switched)
+            power += _milliwatts(relay.level - 2.0 * _NEPER_POWER * since / relay.decay)
         return 10.0 * log10(power)
+
+    def _signals(self, centre: float, time: float) -> float:
+        """What the stations around a frequency come to behind the filter, milliwatts."""
+        leakage = self._setup.leakage
+        reach = max(self._reach, leakage.reach if leakage else 0.0)
+        return sum(
+            _milliwatts(one.level - self._loss(one.station.frequency - centre))
+            for one in self._air.between(centre - reach, centre + reach, time)
+        )
+
+    def _loss(self, away: float) -> float:
+        """What the filter takes from a signal so many hertz from its centre, decibels."""
+        outside = abs(away) - self._half
+        if outside <= 0:
+            return 0.0
+        loss = outside / 1000.0 * self._setup.skirt
+        leakage = self._setup.leakage
+        if leakage is not None and abs(away) <= leakage.reach:
+            return min(loss, leakage.loss)
+        return loss if abs(away) < self._reach else inf
+
+
+def _milliwatts(level: float) -> float:
+    return float(10.0 ** (level / 10.0))

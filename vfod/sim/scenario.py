@@ -65,6 +65,12 @@ def _decibels(text: str) -> float:
     return value
 
 
+def _yes(text: str) -> bool:
+    if text not in ("true", "false"):
+        raise ValueError(f"{text!r} is neither true nor false")
+    return text == "true"
+
+
 def _ratio(text: str) -> float:
     try:
         return float(Fraction(text))
@@ -130,10 +136,14 @@ class Fading(_Part):
 
 
 class Cycle(_Part):
-    """On the air for `on`, then silent for `off`, and so on."""
+    """On the air for `on`, then silent for `off`, and so on.
+
+    Irregular: these are means, and how long it lasts depends on nothing (exponential).
+    """
 
     on: Seconds = Field(gt=0)
     off: Seconds = Field(gt=0)
+    irregular: Annotated[bool, _read(_yes)] = False
 
 
 class Station(_Part):
@@ -181,6 +191,34 @@ class Disturbance(_Stretch):
         return self
 
 
+class GainControl(_Part):
+    """Time constants of a gain control: how fast it takes gain away, and gives it back."""
+
+    attack: Seconds = Field(default=0.01, gt=0)
+    release: Seconds = Field(default=0.3, gt=0)
+
+
+class Leakage(_Part):
+    """A strong signal outside the passband still shows `loss` below itself, up to `reach` away."""
+
+    loss: Decibels = Field(default=60.0, gt=0)
+    reach: Hertz = 20_000
+
+
+class OwnSignal(_Part):
+    """A signal of the receiver's own, as strong as one of `level` dBm at the antenna."""
+
+    frequency: Hertz
+    level: Decibels
+
+
+class Relay(_Part):
+    """The click of the band filter's relay: `level` dBm at first, dying away in `decay`."""
+
+    level: Decibels = -60.0
+    decay: Seconds = Field(default=0.1, gt=0)
+
+
 class ReceiverSetup(_Part):
     """The receiver behind the box; see vfod.sim.receiver for what it does with these."""
 
@@ -202,6 +240,15 @@ class ReceiverSetup(_Part):
     full_scale: int = Field(default=4095, ge=100, le=0xFFFFFF)
     #: Standard deviation of the converter, counts.
     jitter: float = Field(default=1.5, ge=0)
+    #: Standard deviation of the logarithmic detector itself, from reading to reading.
+    unsteadiness: Decibels = Field(default=0.0, ge=0)
+    #: What a real receiver has besides; without them it is an ideal one.
+    gain_control: GainControl | None = None
+    leakage: Leakage | None = None
+    #: How far down a signal on the image frequency is; none gets through without this.
+    image_rejection: Decibels | None = None
+    own_signals: tuple[OwnSignal, ...] = ()
+    relay: Relay | None = None
 
 
 class Crystal(_Part):
