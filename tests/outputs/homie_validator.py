@@ -3,13 +3,23 @@
 Knows nothing of this project, so that anybody may use it on any device: hand it the messages of a
 device tree in the order in which they came, from before its first one, with the retain flag as it
 was published (an MQTT 5 subscription with "retain as published" gives that).
-Rules: the convention's own text (convention.md of its repository, commit 063301d, October 2024).
-The datatype `color` is not looked into.
+Rules: the convention's own text (convention.md of its repository, commit 063301d, October 2024),
+and from its later changes the field `definitions`. Neither the datatype `color` nor the schema that
+may be the format of `json` is looked into.
+
+From a shell, with what a subscriber of an MQTT 5 broker hears (this file needs only Python):
+
+    mosquitto_sub -V 5 --retain-as-published -q 2 -t 'homie/5/#' -F '%r %q %t %x' -W 10 |
+        python homie_validator.py --snapshot
+
+`--snapshot` is for devices that were there before: the broker then sends what it retains in an
+order of its own. It prints every complaint and exits with 1 if there is one.
 """
 
 import json
 import math
 import re
+import sys
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -43,6 +53,7 @@ DEVICE_FIELDS = {
     "root": str,
     "parent": str,
     "extensions": list,
+    "definitions": dict,
 }
 NODE_FIELDS = {"name": str, "type": str, "properties": dict}
 PROPERTY_FIELDS = {
@@ -72,6 +83,7 @@ class Device:
     state: str | None = None
     description: dict[str, Any] | None = None
     values: set[str] = field(default_factory=set)
+    removed: bool = False
 
 
 class Validator:
@@ -87,6 +99,9 @@ class Validator:
             self._complain(message, f"the topic does not begin with {self._base}")
             return
         device, *path = message.topic.removeprefix(self._base).split("/")
+        if device == "$broadcast":
+            self._expect(message, not message.retained, "a broadcast is retained")
+            return
         if not ID.fullmatch(device):
             self._complain(message, f"{device!r} is no id")
             return
@@ -104,6 +119,8 @@ class Validator:
                 self._expect(message, message.retained, "an alert is not retained")
             case [node, property_]:
                 self._value(message, known, node, property_)
+            case [node, property_, "$target"]:
+                self._target(message, known, node, property_)
             case [node, property_, "set"]:
                 self._command(message, known, node, property_)
             case _:
@@ -112,7 +129,7 @@ class Validator:
     def end(self) -> None:
         """Check what must be true when nothing more comes."""
         for id_, device in self.devices.items():
-            if device.state is None:
+            if device.state is None and not device.removed:
                 self.complaints.append(f"{id_}: never said its $state")
             if device.state in ("ready", "sleeping") and device.description is None:
                 self.complaints.append(f"{id_}: {device.state} without a description")
@@ -132,7 +149,7 @@ class Validator:
         state = message.payload.decode("utf-8", "replace")
         if not state:
             # An empty $state is how a device is removed for ever.
-            self.devices[id_] = Device()
+            self.devices[id_] = Device(removed=True)
             return
         self._expect(message, state in STATES, "no such state")
         if state == "ready":
@@ -161,6 +178,9 @@ class Validator:
 
     def _description(self, message: Message, id_: str, device: Device) -> None:
         self._expect(message, message.retained, "not retained")
+        if not message.payload:
+            self._expect(message, device.state is None, "is taken away before its $state")
+            return
         if device.state not in ("init", "disconnected", "lost"):
             self._complain(message, f"the description changes while {device.state}")
         try:
@@ -255,6 +275,15 @@ class Validator:
             device.values.add(f"{node}/{property_}")
         self._payload(message, described)
 
+    def _target(self, message: Message, device: Device, node: str, property_: str) -> None:
+        described = self._described(device, node, property_)
+        if message.retained and not message.payload:
+            return
+        if described is None or not described.get("settable", False):
+            self._complain(message, "a target of what cannot be set")
+        else:
+            self._payload(message, described)
+
     def _command(self, message: Message, device: Device, node: str, property_: str) -> None:
         described = self._described(device, node, property_)
         self._expect(message, not message.retained, "a command is retained")
@@ -324,8 +353,48 @@ def _allows(form: str | None, value: float) -> bool:
 
 def complaints(messages: Iterable[Message], domain: str = "homie") -> list[str]:
     """Everything that is wrong with a run of messages."""
-    validator = Validator(domain)
+    return _all_of(Validator(domain), messages)
+
+
+def _all_of(validator: Validator, messages: Iterable[Message]) -> list[str]:
     for message in messages:
         validator.take(message)
     validator.end()
     return validator.complaints
+
+
+def in_order(retained: Iterable[Message], domain: str = "homie") -> list[str]:
+    """Complaints about what a broker retains of devices that were there before, in any order."""
+    validator = Validator(domain)
+    messages = [m for m in retained if m.retained]
+    parts = {m.topic: m.topic.split("/") for m in messages}
+    for path in parts.values():
+        if len(path) > 2 and ID.fullmatch(path[2]):
+            validator.devices.setdefault(path[2], Device(state="init"))
+
+    def place(message: Message) -> int:
+        return {"$description": 0, "$state": 2}.get(parts[message.topic][-1], 1)
+
+    return _all_of(validator, sorted(messages, key=place))
+
+
+def _read(line: str) -> Message:
+    retained, qos, topic, *payload = line.rstrip("\n").split(" ")
+    return Message(
+        topic=topic,
+        payload=bytes.fromhex("".join(payload)),
+        retained=retained == "1",
+        qos=int(qos),
+    )
+
+
+def main(words: list[str], lines: Iterable[str]) -> int:
+    """Print the complaints about what was heard; 1 if there is one."""
+    messages = [_read(line) for line in lines]
+    found = in_order(messages) if "--snapshot" in words else complaints(messages)
+    print("\n".join(found) or f"{len(messages)} messages, no complaint")
+    return bool(found)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:], sys.stdin))

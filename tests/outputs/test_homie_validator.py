@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.outputs.homie_validator import Message, complaints, fits
+from tests.outputs.homie_validator import Message, complaints, fits, main
 
 PROPERTIES: dict[str, Any] = {
     "celsius": {"datatype": "float", "format": "-20:120", "unit": "°C"},
@@ -42,6 +42,8 @@ GOOD = [
     message("leaf/n/mode", ""),
     message("leaf/$log/warn", "mind", retained=False),
     message("leaf/$alert/battery", "low"),
+    message("leaf/n/mode/$target", "fast"),
+    message("$broadcast/alert", "fire", retained=False),
     message("tree/$state", "disconnected"),
 ]
 
@@ -63,6 +65,10 @@ def test_a_life_without_fault_passes() -> None:
         (message("leaf/n/other", "1"), "is not described"),
         (message("leaf/n/mode/set", "fast"), "a command is retained"),
         (message("leaf/n/celsius/set", "1", retained=False), "is not settable"),
+        (message("leaf/n/mode/$target", "Fast"), "no enum"),
+        (message("leaf/n/celsius/$target", "1"), "a target of what cannot be set"),
+        (message("$broadcast/alert", "fire"), "a broadcast is retained"),
+        (message("leaf/$description", ""), "is taken away before its $state"),
         (message("leaf/$state", "asleep"), "no such state"),
         (message("leaf/$state", "ready", retained=False), "not retained"),
         (message("leaf/$state", "ready", qos=0), "quality of service 0"),
@@ -161,3 +167,23 @@ def test_a_value_that_is_no_longer_described_must_go() -> None:
 def test_payloads(datatype: str, form: str | None, good: list[str], bad: list[str]) -> None:
     assert {True} == {fits(text, datatype, form) for text in good}
     assert {False} == {fits(text, datatype, form) for text in bad}
+
+
+def test_a_device_that_is_taken_away() -> None:
+    """The convention: first an empty $state, then everything else that was retained."""
+    gone = [message(path, "") for path in ("leaf/$state", "leaf/$description", "leaf/n/celsius")]
+    assert [] == complaints([*GOOD[:6], *gone])
+
+
+def test_what_a_stranger_hears_of_devices_that_were_there_before(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """In whatever order a broker sends what it retains; from the lines of a subscriber."""
+    retained = {m.topic: m for m in GOOD[:-1] if m.retained}
+    lines = [f"{int(m.retained)} {m.qos} {m.topic} {m.payload.hex()}\n" for m in retained.values()]
+    for heard in (lines, lines[::-1]):
+        assert 0 == main(["--snapshot"], heard)
+    assert "8 messages, no complaint\n" == capsys.readouterr().out.splitlines(True)[0]
+    assert 1 == main(["--snapshot"], [*lines, "1 1 homie/5/leaf/n/celsius 4e614e\n"])
+    assert "leaf/n/celsius: no float of format -20:120 (b'NaN')" in capsys.readouterr().out
+    assert 1 == main([], lines), "as a life, the last states alone are none"

@@ -1,6 +1,7 @@
 """What a household sees and may set, as values: no broker, no waiting."""
 
 import json
+from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from vfod.outputs.mqtt.commands import method_of, request_for
 from vfod.outputs.mqtt.devices import Devices
 from vfod.outputs.mqtt.homie import Shown
 from vfod.sim.jump import SimClock
+from vfod.state import LinkPhase, State, SweepPhase, VfoState
 
 #: 2026-11-25 18:00:00 UTC.
 EVENING = 1_795_629_600.0
@@ -67,14 +69,21 @@ async def test_every_value_of_an_evening(house: House) -> None:
         "dial/wavelength": "31.859",
         "dial/step": "5000",
         "dial/moved-by": "sweep (evening)",
+        "dial/moved-at": "2026-11-25T18:00:00Z",
         "link/state": "up",
         "link/reason": "",
         "link/model": "attic",
         "link/firmware": "1.0",
+        "link/since": "2026-11-25T18:00:00Z",
+        "link/losses": "0",
         "sweep/state": "sweeping",
         "sweep/name": "evening",
         "sweep/channel": "9410000",
         "sweep/progress": "75",
+        "sweep/passes": "0",
+        "sweep/visits": "3",
+        "sweep/yielded-to": None,
+        "sweep/until": None,
         "window/open": "true",
         "window/name": "tonight",
         "window/closes": "2026-11-25T19:00:00Z",
@@ -82,13 +91,21 @@ async def test_every_value_of_an_evening(house: House) -> None:
         "window/next-sweep": "dawn patrol",
         "level/value": "-70.0",
         "level/floor": "-104.0",
+        "heard/channel": "9410000",
+        "heard/band": "31m",
+        "heard/level": "-70.0",
+        "heard/now": "true",
+        "heard/first": "2026-11-25T18:00:00Z",
+        "heard/last": "2026-11-25T18:00:00Z",
         "power/battery": "8.14",
+        "power/low": "false",
         "power/temperature": "-3.2",
         "$alert/link": None,
         "$alert/battery": None,
     } == dict(found["vfod-main"].values)
     assert {
         "daemon/version": "0.1.0",
+        "daemon/configuration": "ab",
         "daemon/started": "2026-11-25T18:00:00Z",
     } == dict(found["vfod"].values)
     assert {"ready"} == {one.state for one in found.values()}
@@ -134,6 +151,85 @@ async def test_the_version_changes_with_the_description(house: House) -> None:
 
 def _fields(event: e.LinkGreeted) -> dict[str, Any]:
     return {name: getattr(event, name) for name in event.__dataclass_fields__}
+
+
+#: Parts of the state that are shown in another way, or that no household asks for.
+NOT_SHOWN = {
+    "oscillator": "the dial's frequency stands for it",
+    "produced": "the same, as the box rounds it",
+    "level_unit": "the unit of the level",
+    "visits": "a number for dashboards; those of the sweep are shown",
+    "active_visits": "a number for dashboards",
+    "link.port": "a path of the machine",
+    "link.serial": "a number of the box, by which it could be recognised",
+    "link.low": "in the format of the dial's frequency",
+    "link.high": "in the format of the dial's frequency",
+    "sweep.since": "that of the window is shown",
+    "window.next_name": "its sweep is shown",
+    "window.next_closes": "only the open one's end is asked for",
+}
+
+
+async def test_every_part_of_the_state_changes_what_is_shown_or_is_listed(house: House) -> None:
+    """A part that is added to the state is shown by MQTT, or somebody has said why not."""
+    abilities = (*GREETED.abilities, "mute", "output", "select")
+    house.happen(e.LinkGreeted(**{**_fields(GREETED), "abilities": abilities}))
+    house.happen(
+        e.OutputSwitched(on=True, by=e.Origin(door=e.Door.WINDOW)),
+        e.SpeakerMuted(muted=True, by=e.Origin(door=e.Door.SWEEP)),
+        e.FilterSelected(select=3),
+        e.SweepYielded(
+            sweep="evening", dial=9_410_000, to=e.Origin(door=e.Door.KNOB), until=EVENING + 600
+        ),
+    )
+    up = house.snapshot().vfos["main"]
+    house.happen(e.LinkLost(port="/dev/vfo", reason="lost", detail="unplugged"))
+    down = house.snapshot().vfos["main"]
+    unseen = [path for path in _paths(up) if not (_is_seen(up, path) or _is_seen(down, path))]
+    assert sorted(NOT_SHOWN) == sorted(unseen)
+
+
+def _is_seen(vfo: VfoState, path: str) -> bool:
+    devices = Devices(root="vfod", name="Attic", offer_of=offer_of)
+    before, after = (devices.shown(State(vfos={"main": one}))[0] for one in (vfo, _with(vfo, path)))
+    return (before.state, before.values) != (after.state, after.values)
+
+
+def _paths(vfo: VfoState) -> list[str]:
+    found = []
+    for field in fields(vfo):
+        value = getattr(vfo, field.name)
+        if is_dataclass(value) and not isinstance(value, e.Origin):
+            found += [f"{field.name}.{part.name}" for part in fields(value)]
+        else:
+            found.append(field.name)
+    return found
+
+
+def _with(vfo: VfoState, path: str) -> VfoState:
+    """The state with another value in one place."""
+    name, _, part = path.partition(".")
+    if part:
+        inner = getattr(vfo, name)
+        return replace(vfo, **{name: replace(inner, **{part: _other(getattr(inner, part))})})
+    return replace(vfo, **{name: _other(getattr(vfo, name))})
+
+
+def _other(value: object) -> Any:
+    match value:
+        case bool():
+            return not value
+        case LinkPhase() | SweepPhase():
+            return next(phase for phase in type(value) if phase is not value)
+        case int() | float():
+            return value + 60
+        case str():
+            return f"{value}x"
+        case tuple():
+            return ()
+        case e.Origin():
+            return e.Origin(door=e.Door.PAGE)
+    raise AssertionError(f"{value} was to be known")
 
 
 async def test_an_unplugged_box_is_lost_and_the_daemon_is_not(house: House) -> None:

@@ -52,6 +52,7 @@ class Devices:
         device = nodes.daemon(id=self.root, name=self._name, children=children)
         values = {
             "daemon/version": state.version or None,
+            "daemon/configuration": state.config_digest or None,
             "daemon/started": None if state.started is None else homie.moment(state.started),
         }
         return Shown(device=device, state=homie.READY, values=values | alerts)
@@ -89,8 +90,15 @@ class Devices:
 # --- values --------------------------------------------------------------------------------------
 
 #: What changes with every visit of a sweep.
-_PACED = frozenset({"sweep/channel", "sweep/progress", "level/value", "level/floor"})
-_DIAL = frozenset({"dial/frequency", "dial/band", "dial/wavelength"})
+_PACED = frozenset(
+    {
+        *(f"sweep/{of}" for of in ("channel", "progress", "visits")),
+        *(f"level/{of}" for of in ("value", "floor")),
+        *(f"heard/{of}" for of in ("channel", "band", "level", "now", "first", "last")),
+        *(f"filter/{of}" for of in ("select", "switchings")),
+    }
+)
+_DIAL = frozenset({"dial/frequency", "dial/band", "dial/wavelength", "dial/moved-at"})
 
 
 _BATTERY_LOW = "the VFO's battery is low: charge it; no window starts a sweep until then"
@@ -124,20 +132,28 @@ def _values(vfo: VfoState) -> dict[str, str | None]:
     if sweep.channels:
         progress = str(min(100, 100 * sweep.in_pass // sweep.channels))
     band = None if vfo.dial is None else vfo.band or OUTSIDE
+    heard = vfo.heard[0] if vfo.heard else None
     return {
         "dial/frequency": _whole(vfo.dial),
         "dial/band": band,
         "dial/wavelength": _decimal(vfo.wavelength, 3),
         "dial/step": _whole(vfo.step),
         "dial/moved-by": None if vfo.moved_by is None else str(vfo.moved_by),
+        "dial/moved-at": _when(vfo.moved_at),
         "link/state": link.phase,
         "link/reason": "" if link.phase is LinkPhase.UP else link.reason,
         "link/model": link.model or None,
         "link/firmware": link.firmware or None,
+        "link/since": _when(link.since),
+        "link/losses": str(link.losses),
         "sweep/state": sweep.phase,
         "sweep/name": sweep.name,
         "sweep/channel": _whole(sweep.channel),
         "sweep/progress": progress,
+        "sweep/passes": str(sweep.passes),
+        "sweep/visits": str(sweep.visits),
+        "sweep/yielded-to": None if sweep.yielded_to is None else str(sweep.yielded_to),
+        "sweep/until": _when(sweep.until),
         "window/open": homie.boolean(window.name is not None),
         "window/name": window.name,
         "window/closes": _when(window.closes),
@@ -145,7 +161,16 @@ def _values(vfo: VfoState) -> dict[str, str | None]:
         "window/next-sweep": window.next_sweep,
         "level/value": _decimal(vfo.level, 1),
         "level/floor": _decimal(vfo.floor, 1),
+        "heard/channel": _whole(heard.dial) if heard else None,
+        "heard/band": heard.band if heard else None,
+        "heard/level": _decimal(heard.level, 1) if heard else None,
+        "heard/now": homie.boolean(heard.now) if heard else None,
+        "heard/first": _when(heard.first) if heard else None,
+        "heard/last": _when(heard.last) if heard else None,
+        "filter/select": _whole(vfo.select),
+        "filter/switchings": str(vfo.filter_switchings),
         "power/battery": _decimal(vfo.battery, 2),
+        "power/low": homie.boolean(vfo.battery_low),
         "power/temperature": _decimal(vfo.temperature, 1),
         "output/on": None if vfo.output is None else homie.boolean(vfo.output),
         "speaker/muted": None if vfo.muted is None else homie.boolean(vfo.muted),

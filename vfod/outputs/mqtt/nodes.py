@@ -43,8 +43,8 @@ def vfo(*, id: str, name: str, root: str, offer: Offer, abilities: frozenset[str
     """The device of a VFO whose box has these abilities (docs/protocol.md)."""
     nodes = [_dial(offer, "knob" in abilities), _LINK, _sweep(offer), _WINDOW]
     if "level" in abilities:
-        nodes.append(_level(offer))
-    if power := tuple(p for p in _POWER if p.id in abilities):
+        nodes += [_level(offer), _heard(offer)]
+    if power := tuple(p for p in _POWER if _POWER[p] in abilities):
         nodes.append(Node(id="power", name="Power", properties=power))
     nodes += [node for ability, node in _SWITCHES.items() if ability in abilities]
     if not offer.settable:
@@ -66,10 +66,18 @@ def _moment(id: str, name: str) -> Property:
     return Property(id=id, name=name, datatype="datetime")
 
 
+def _count(id: str, name: str) -> Property:
+    return Property(id=id, name=name, datatype="integer", format="0:", unit="#")
+
+
 _DAEMON = Node(
     id="daemon",
     name="Daemon",
-    properties=(_text("version", "Version"), _moment("started", "Started")),
+    properties=(
+        _text("version", "Version"),
+        _moment("started", "Started"),
+        _text("configuration", "Digest of the configuration"),
+    ),
 )
 
 _LINK = Node(
@@ -80,6 +88,8 @@ _LINK = Node(
         _text("reason", "Why it is down"),
         _text("model", "Model"),
         _text("firmware", "Firmware"),
+        _moment("since", "Since"),
+        _count("losses", "Losses"),
     ),
 )
 
@@ -95,10 +105,12 @@ _WINDOW = Node(
     ),
 )
 
-_POWER = (
-    Property(id="battery", name="Battery", datatype="float", unit="V"),
-    Property(id="temperature", name="Temperature", datatype="float", unit="°C"),
-)
+#: By the ability that it takes.
+_POWER = {
+    Property(id="battery", name="Battery", datatype="float", unit="V"): "battery",
+    Property(id="low", name="Battery low", datatype="boolean"): "battery",
+    Property(id="temperature", name="Temperature", datatype="float", unit="°C"): "temperature",
+}
 
 #: By ability.
 _SWITCHES = {
@@ -106,6 +118,14 @@ _SWITCHES = {
         id="output",
         name="Oscillator output",
         properties=(Property(id="on", name="On", datatype="boolean", settable=True),),
+    ),
+    "select": Node(
+        id="filter",
+        name="Band filter",
+        properties=(
+            Property(id="select", name="Number", datatype="integer", format="0:15", unit="#"),
+            _count("switchings", "Switchings"),
+        ),
     ),
     "mute": Node(
         id="speaker",
@@ -151,6 +171,7 @@ def _dial(offer: Offer, has_knob: bool) -> Node:
             retained=False,
         ),
         _text("moved-by", "Moved by"),
+        _moment("moved-at", "Moved at"),
     )
     return Node(id="dial", name="Dial", properties=properties)
 
@@ -164,6 +185,10 @@ def _sweep(offer: Offer) -> Node:
         Property(
             id="progress", name="Progress of the pass", datatype="integer", format="0:100", unit="%"
         ),
+        _count("passes", "Passes"),
+        _count("visits", "Visits"),
+        _text("yielded-to", "Yielded to"),
+        _moment("until", "Yields until"),
         Property(
             id="action",
             name="Action",
@@ -174,6 +199,19 @@ def _sweep(offer: Offer) -> Node:
         ),
     )
     return Node(id="sweep", name="Sweep", properties=properties)
+
+
+def _heard(offer: Offer) -> Node:
+    """The channel that was last found active."""
+    properties = (
+        Property(id="channel", name="Channel", datatype="integer", unit="Hz"),
+        _text("band", "Band"),
+        Property(id="level", name="Level", datatype="float", unit=offer.level_unit),
+        Property(id="now", name="At its last visit", datatype="boolean"),
+        _moment("first", "First heard"),
+        _moment("last", "Last heard"),
+    )
+    return Node(id="heard", name="Last heard", properties=properties)
 
 
 def _level(offer: Offer) -> Node:
