@@ -10,7 +10,7 @@ from typing import Protocol
 
 
 class Clock(Protocol):
-    """Two readings and one way to wait."""
+    """Three readings and one way to wait."""
 
     def monotonic(self) -> float:
         """Seconds from an arbitrary start, never going back: the event loop's own time."""
@@ -18,6 +18,13 @@ class Clock(Protocol):
 
     def wall(self) -> float:
         """Seconds since 1970-01-01 00:00 UTC, as far as the machine knows."""
+        ...
+
+    def boottime(self) -> float:
+        """Seconds from an arbitrary start, never going back, in which a suspended machine counts.
+
+        It runs ahead of `monotonic` by what the machine slept, and nobody can set it.
+        """
         ...
 
     async def sleep_until(self, deadline: float) -> None:
@@ -47,6 +54,12 @@ class SystemClock:
     def wall(self) -> float:
         """See Clock."""
         return time.time()
+
+    def boottime(self) -> float:
+        """See Clock; on a system without such a clock a suspend looks as if the clock was set."""
+        if (number := getattr(time, "CLOCK_BOOTTIME", None)) is None:
+            return time.monotonic()
+        return time.clock_gettime(number)
 
     async def sleep_until(self, deadline: float) -> None:
         """See Clock."""

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from vfod.app.daemon import Daemon
-from vfod.app.recall import Recalled
+from vfod.app.recall import Memory
 from vfod.config.loading import load
 from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
@@ -28,7 +28,6 @@ async def night(
     journal: Path,
     *,
     hours: float,
-    recalled: Recalled | None = None,
     wall: float = EVENING,
     incidents: dict[float, Callable[[World, MemoryPort], None]] | None = None,
 ) -> Daemon:
@@ -37,6 +36,7 @@ async def night(
     clock = SimClock(wall)
     world = build(load_scenario(), clock=clock, seed=11)
     port = MemoryPort(world.box)
+    memory = Memory(journal)
     store = Direct(journal)
     store.open(clock.wall())
     daemon = Daemon(
@@ -44,7 +44,7 @@ async def night(
         clock=clock,
         store=store,
         port_for=lambda _: port,
-        recalled={"main": recalled} if recalled else {},
+        memory=memory,
         seed=5,
     )
     living = asyncio.create_task(daemon.run())

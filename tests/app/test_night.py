@@ -8,7 +8,7 @@ import pytest
 
 from tests.app.nights import EVENING, as_text, night
 from vfod import events as e
-from vfod.app.recall import recall
+from vfod.app.recall import Memory
 from vfod.sim.air import Air
 from vfod.sim.scenario import load as load_scenario
 from vfod.store import Reader
@@ -67,12 +67,12 @@ async def test_a_daemon_killed_in_mid_window_goes_on_where_it_stopped(tmp_path: 
     journal = tmp_path / "journal.sqlite"
     await night(GOLDEN / "night.yaml", journal, hours=1.51)
     at = EVENING + 1.6 * HOUR
-    remembered = recall(journal, "main", at)
+    remembered = Memory(journal).of("main", at)
     assert remembered.left_off is not None
     with Reader(journal) as reader:
         last = list(reader.observations())[-1]
     assert last.observed.dial == remembered.left_off.dial
-    await night(GOLDEN / "night.yaml", journal, hours=0.5, wall=at, recalled=remembered)
+    await night(GOLDEN / "night.yaml", journal, hours=0.5, wall=at)
     with Reader(journal) as reader:
         starts = [n.event for n in reader.events(kinds=("sweep-started",))]
         resumed = next(reader.observations(since=at))
@@ -83,7 +83,7 @@ async def test_a_daemon_killed_in_mid_window_goes_on_where_it_stopped(tmp_path: 
 @pytest.mark.timeout(120)
 async def test_nothing_is_remembered_of_a_sweep_that_a_person_stopped(tmp_path: Path) -> None:
     """Neither of an absent journal nor of one that is no journal."""
-    assert recall(tmp_path / "none.sqlite", "main", EVENING).left_off is None
+    assert Memory(tmp_path / "none.sqlite").of("main", EVENING).left_off is None
     garbage = tmp_path / "garbage.sqlite"
     garbage.write_bytes(b"this is no database" * 100)
-    assert recall(garbage, "main", EVENING).left_off is None
+    assert Memory(garbage).of("main", EVENING).left_off is None

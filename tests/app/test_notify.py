@@ -17,6 +17,7 @@ from tests.app.nights import EVENING
 from vfod import events as e
 from vfod.app.daemon import Daemon
 from vfod.app.notify import STALE_AFTER, ServiceManager
+from vfod.app.recall import Memory
 from vfod.config.loading import parse
 from vfod.errors import UsageError
 from vfod.sim.jump import SimClock
@@ -142,7 +143,7 @@ async def test_the_whole_daemon_feeds_while_keeper_link_and_journal_live(
         clock=clock,
         store=store,
         port_for=lambda _: port,
-        recalled={},
+        memory=Memory(None),
     )
     living = asyncio.create_task(daemon.run())
     watching = asyncio.create_task(of(manager, "60000000").watch(daemon.beats, clock))

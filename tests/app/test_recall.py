@@ -4,7 +4,7 @@ from pathlib import Path
 
 from tests.store.samples import EVENING, stamped
 from vfod import events as e
-from vfod.app.recall import Recalled, recall
+from vfod.app.recall import Memory, Recalled
 from vfod.store import Direct
 
 WINDOW = e.Origin(door=e.Door.WINDOW)
@@ -15,24 +15,26 @@ ENDED = e.SweepEnded(
 )
 
 
-async def remembered(path: Path, *events: e.Event) -> Recalled:
+async def remembered(path: Path, *events: e.Event) -> Memory:
     store = Direct(path)
     store.open(EVENING)
     for number, event in enumerate(events, 1):
         store.add(stamped(number, event))
     await store.close()
-    return recall(path, "main", EVENING + 100)
+    return Memory(path)
 
 
 async def test_a_battery_that_was_low_is_remembered(tmp_path: Path) -> None:
     """With the highest voltage at which it was low; the sweep it ended is not taken up again."""
     low = e.BatteryLow(battery=3.5), ENDED, e.BatteryLow(battery=3.4)
-    assert Recalled(battery_low_at=3.5) == await remembered(tmp_path / "j", STARTED, *low)
+    memory = await remembered(tmp_path / "j", STARTED, *low)
+    assert 3.5 == memory.battery_low_at("main")
+    assert Recalled(alive=EVENING + 4) == memory.of("main", EVENING + 100)
 
 
 async def test_a_battery_that_was_charged_is_forgotten(tmp_path: Path) -> None:
     """What was told since holds."""
     events = (e.BatteryLow(battery=3.5), e.BatteryFine(battery=4.1))
-    assert (await remembered(tmp_path / "j", *events)).battery_low_at is None
+    assert (await remembered(tmp_path / "j", *events)).battery_low_at("main") is None
     again = await remembered(tmp_path / "k", *events, e.BatteryLow(battery=3.3))
-    assert 3.3 == again.battery_low_at
+    assert 3.3 == again.battery_low_at("main")

@@ -15,6 +15,7 @@ from tests.run.shack import shack, sweep
 from vfod import events as e
 from vfod import requests as r
 from vfod.app.daemon import Daemon
+from vfod.app.recall import Memory
 from vfod.clock import SystemClock
 from vfod.config.loading import load
 from vfod.sim.jump import JumpLoop
@@ -88,7 +89,7 @@ async def _lateness(folder: Path) -> list[tuple[list[float], list[float]]]:
         clock=clock,
         store=store,
         port_for=lambda _: MemoryPort(world.box, baud=_BAUD),
-        recalled={},
+        memory=Memory(None),
         seed=1,
     )
     rounds = []

@@ -105,6 +105,17 @@ async def test_pauses_grow_to_ten_seconds_and_differ(watched: Watched) -> None:
     assert ["lost", "missing"] == [reason for _, reason in watched.downs]
 
 
+async def test_a_vfo_that_is_not_there_for_days(watched: Watched) -> None:
+    """Looked for all the time, told once, and found as soon as it is there."""
+    await watched.passes(1.0)
+    watched.port.unplug()
+    await watched.passes(3 * 86400.0)
+    assert ["lost", "missing"] == [reason for _, reason in watched.downs]
+    watched.port.plugged = True
+    await watched.passes(BACK_OFF_LONGEST + 1)
+    assert 2 == len(watched.ups)
+
+
 async def test_a_greeting_ends_the_growing(watched: Watched) -> None:
     """After a minute of outage and a greeting, the next pause is the shortest again."""
     await watched.passes(1.0)

@@ -8,6 +8,7 @@ from pathlib import Path
 from vfod import events as e
 from vfod import requests as r
 from vfod.app.daemon import Daemon
+from vfod.app.recall import Memory
 from vfod.clock import SystemClock
 from vfod.config.loading import parse
 from vfod.device.address import port_from
@@ -50,7 +51,7 @@ async def sweep(
         clock=clock,
         store=store,
         port_for=lambda settings: port_from(settings.port, baud=settings.baud),
-        recalled={},
+        memory=Memory(None),
         seed=1,
     )
     feed = daemon.stream.subscribe("test")

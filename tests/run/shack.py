@@ -17,6 +17,7 @@ from vfod.plan.sweep import Sweep
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band, bands_for
 from vfod.radio.receiver import Detector, Range, Receiver
+from vfod.run.clockwatch import ClockWatch
 from vfod.run.derive import activity, band_edges
 from vfod.run.desk import Desk
 from vfod.run.keeper import Afterwards, Keeper, LeftOff
@@ -140,6 +141,7 @@ async def shack(
     afterwards: Afterwards = GO_BACK,
     left_off: LeftOff | None = None,
     stopped_at: float | None = None,
+    alive: float | None = None,
     receiver: Receiver = RECEIVER,
     output_in_windows: bool = False,
     output_on: bool | None = None,
@@ -147,6 +149,8 @@ async def shack(
     connect: bool = True,
     seed: int = 3,
     hang: Callable[[SimBox], Awaitable[Port]] | None = None,
+    released: float = NOON - 12 * 3600,
+    newest: float | None = None,
 ) -> AsyncIterator[Shack]:
     """Everything running, the box greeted.
 
@@ -166,19 +170,25 @@ async def shack(
         line, clock, random.Random(7), up=tuner.up, down=tuner.down, told=tuner.told
     )
     table = world.receiver.level_table()
+    watch = ClockWatch(
+        clock,
+        stream.emit,
+        released=released,
+        newest=newest,
+        on_trust=lambda _: keeper.remember(left_off=left_off, stopped_at=stopped_at, alive=alive),
+    )
     keeper = Keeper(
         stream,
         clock,
         tuner,
         desk,
+        watch,
         sweeps={s.name: s for s in sweeps},
         windows=windows,
         bands=bands,
         levels=lambda _, counts: table.level(counts),
         afterwards=afterwards,
         output_in_windows=output_in_windows,
-        left_off=left_off,
-        stopped_at=stopped_at,
     )
     it = Shack(clock, world, port, line, stream, tuner, desk, keeper, supervisor)
     feed = stream.subscribe("test")

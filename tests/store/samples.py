@@ -53,7 +53,10 @@ def stamped(
     time: float | None = None,
     vfo: str = "main",
     cause: str | None = None,
+    doubted: bool = False,
 ) -> e.Stamped:
     """An event of that number; a second after the one before where no time is given."""
     when = EVENING + sequence if time is None else time
-    return e.Stamped(sequence=sequence, time=when, vfo=vfo, event=event, cause=cause)
+    return e.Stamped(
+        sequence=sequence, time=when, vfo=vfo, event=event, cause=cause, doubted=doubted
+    )

@@ -128,3 +128,46 @@ def test_an_empty_journal_answers_with_nothing(writer: Writer) -> None:
             reader.channels(),
             reader.runs(),
         )
+
+
+def test_what_was_written_by_a_clock_from_the_past_is_marked(writer: Writer) -> None:
+    """Its times may lie within a night that was right: such visits are in no summary of it."""
+    rows = [
+        stamped(1, tuned(9_420_000), time=T),
+        stamped(2, observed(9_420_000), time=T + 1),
+        stamped(3, tuned(9_425_000), time=T - 50, doubted=True),
+        stamped(4, observed(9_420_000, level=-20.0), time=T + 0.5, doubted=True),
+        stamped(5, observed(9_425_000), time=T + 5, doubted=True),
+    ]
+    with written(writer, *rows) as reader:
+        assert [(1, False), (3, True)] == [(n.sequence, n.doubted) for n in reader.events()]
+        assert [(T + 0.5, True), (T + 1, False), (T + 5, True)] == [
+            (seen.time, seen.doubted) for seen in reader.observations()
+        ]
+        assert [(9_420_000, 1, -73.2)] == [
+            (channel.dial, channel.visits, channel.strongest) for channel in reader.channels()
+        ]
+        last = reader.last_event()
+        assert last is not None
+        assert (1, T) == (last.sequence, last.time)
+
+
+def test_the_last_observation(writer: Writer) -> None:
+    """Of a VFO and perhaps of one sweep, before a time, whose own time can be believed."""
+    rows = [
+        stamped(1, observed(9_420_000, sweep="one"), time=T),
+        stamped(2, observed(9_425_000, sweep="two"), time=T + 1),
+        stamped(3, observed(9_430_000), time=T + 2, vfo="attic"),
+        stamped(4, observed(9_435_000, sweep="two"), time=T + 3, doubted=True),
+    ]
+    with written(writer, *rows) as reader:
+
+        def dial(**asked: Any) -> int | None:
+            given: dict[str, Any] = {"until": T + 10, "vfo": "main"} | asked
+            found = reader.last_observation(**given)
+            return None if found is None else found.observed.dial
+
+        assert 9_425_000 == dial()
+        assert 9_420_000 == dial(sweep="one") == dial(until=T + 1)
+        assert 9_430_000 == dial(vfo="attic")
+        assert dial(since=T + 2) is None

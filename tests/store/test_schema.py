@@ -79,12 +79,14 @@ def test_a_step_is_taken_wholly_or_not_at_all(db: sqlite3.Connection, path: Path
     before = list(db.iterdump())
     broken = "CREATE TABLE more (id INTEGER);\nDROP VIEW observation;\nDROP TABLE nowhere;\n"
     with pytest.raises(sqlite3.OperationalError, match="nowhere"):
-        schema.step(db, 2, broken, EVENING)
+        schema.step(db, 9, broken, EVENING)
     assert before == list(db.iterdump())
-    assert (1,) == db.execute("PRAGMA user_version").fetchone()
-    schema.step(db, 2, "CREATE TABLE more (id INTEGER);\n", EVENING + 1)
-    assert (2,) == db.execute("PRAGMA user_version").fetchone()
-    assert [(1, EVENING, __version__), (2, EVENING + 1, __version__)] == db.execute(
+    newest = len(schema.migrations())
+    assert (newest,) == db.execute("PRAGMA user_version").fetchone()
+    schema.step(db, newest + 1, "CREATE TABLE more (id INTEGER);\n", EVENING + 1)
+    assert (newest + 1,) == db.execute("PRAGMA user_version").fetchone()
+    steps = [(number, EVENING, __version__) for number in range(1, newest + 1)]
+    assert [*steps, (newest + 1, EVENING + 1, __version__)] == db.execute(
         "SELECT * FROM migrations"
     ).fetchall()
 

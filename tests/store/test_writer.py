@@ -288,7 +288,8 @@ def test_the_reason_is_a_word(path: Path) -> None:
     (pages,) = db.execute("PRAGMA page_count").fetchone()
     db.execute(f"PRAGMA max_page_count = {pages}")
     with pytest.raises(sqlite3.OperationalError, match="full") as full:
-        db.execute("CREATE TABLE more (id)")
+        # More than a migration has left free.
+        db.execute("CREATE TABLE more AS SELECT randomblob(100000) AS id")
     db.execute("PRAGMA query_only = TRUE")
     with pytest.raises(sqlite3.OperationalError, match="readonly") as readonly:
         db.execute("CREATE TABLE more (id)")

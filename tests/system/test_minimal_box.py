@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from vfod.app.daemon import Daemon
+from vfod.app.recall import Memory
 from vfod.clock import SystemClock
 from vfod.config.loading import parse
 from vfod.device.address import port_from
@@ -66,7 +67,7 @@ async def test_the_daemon_sweeps_against_it(box_port: int, tmp_path: Path) -> No
         clock=clock,
         store=store,
         port_for=lambda _: port_from(f"socket://127.0.0.1:{box_port}"),
-        recalled={},
+        memory=Memory(None),
     )
     living = asyncio.create_task(daemon.run())
     async with asyncio.timeout(20):

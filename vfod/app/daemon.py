@@ -6,17 +6,18 @@ store. A door or a VFO that fails is rebuilt by itself; the daemon ends only whe
 
 import asyncio
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import AbstractContextManager
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from vfod import __version__
+from vfod import __released__, __version__
 from vfod import events as e
 from vfod.app import doors
 from vfod.app.front import Front
 from vfod.app.lookback import stood
-from vfod.app.recall import Recalled
+from vfod.app.recall import Memory
 from vfod.app.vfo import Vfo
 from vfod.clock import Clock
 from vfod.config.model import Config, VfoConfig
@@ -25,6 +26,7 @@ from vfod.outputs.journal import Journal
 from vfod.outputs.log import Log
 from vfod.outputs.metrics import Metrics
 from vfod.outputs.web import NO_KEYS, Keys
+from vfod.run.clockwatch import ClockWatch
 from vfod.run.derive import activity, band_edges
 from vfod.run.notes import Stood
 from vfod.run.stream import Stream
@@ -34,6 +36,9 @@ from vfod.store import ReadableStore
 #: Pairs a door may be behind before it loses the oldest (a watching client, MQTT): some minutes of
 #: a busy night.
 DOOR_QUEUE = 1000
+
+#: When this program was made, wall clock.
+RELEASED = datetime.fromisoformat(f"{__released__}T00:00:00Z").timestamp()
 
 
 class Daemon:
@@ -46,7 +51,8 @@ class Daemon:
         clock: Clock,
         store: ReadableStore,
         port_for: Callable[[VfoConfig], Port],
-        recalled: Mapping[str, Recalled],
+        memory: Memory,
+        released: float = RELEASED,
         socket: Path | None = None,
         broker: doors.BrokerSecrets = doors.NO_SECRETS,
         keys: Keys = NO_KEYS,
@@ -57,6 +63,10 @@ class Daemon:
         self._store = store
         rng = random.Random(seed)  # noqa: S311 - jitter of pauses, nothing secret
         self.stream = Stream(clock, list(config.vfos), derive=(band_edges(config.bands), activity))
+        self._memory = memory
+        self._watch = ClockWatch(
+            clock, self._tell, released=released, newest=memory.newest, on_trust=self._recall
+        )
         self._journal = Journal(store, self._tell, clock)
         self._journal_feed = self.stream.subscribe("journal")
         self._log_feed = self.stream.subscribe("log")
@@ -67,8 +77,9 @@ class Daemon:
                 self.stream,
                 clock,
                 port_for(settings),
+                watch=self._watch,
                 committed=self._journal.committed,
-                recalled=recalled.get(name, Recalled()),
+                battery_low_at=memory.battery_low_at(name),
                 remember=self._remember,
                 rng=rng,
             )
@@ -114,6 +125,10 @@ class Daemon:
         channel = self.stream.state.vfos[vfo].sweep.channel
         return {"next_channel": self.vfos[vfo].keeper.ahead(channel)}
 
+    def _recall(self, wall: float) -> None:
+        for name, vfo in self.vfos.items():
+            vfo.remember(self._memory.of(name, wall), wall)
+
     def _snapshot(self) -> State:
         return self.stream.state
 
@@ -138,6 +153,7 @@ class Daemon:
         """Live until cancelled; then end in good order: sweeps, VFOs, doors, journal."""
         writing = asyncio.create_task(self._journal.run(self._journal_feed), name="journal")
         logging_ = asyncio.create_task(Log().run(self._log_feed), name="log")
+        self._watch.look()
         self.stream.emit(
             e.DaemonStarted(
                 version=__version__,

@@ -22,7 +22,7 @@ def stood(reader: Reader, vfo: str, at: float) -> Stood:
     """The dial and the level there, as far as the journal tells."""
     events = reader.events(since=at - _NIGHT, until=at + 0.001, vfo=vfo, kinds=_KINDS, newest=1)
     last = events[0] if events else None
-    before = reader.observation_before(at + 0.001, vfo=vfo)
+    before = reader.last_observation(until=at + 0.001, vfo=vfo)
     if last is None and before is None:
         return Stood(dial=None)
     if last is not None and (before is None or last.time >= before.time):

@@ -1,17 +1,20 @@
 """What the journal remembers of the last run of the daemon, so that a restart goes on with it."""
 
-import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from vfod import events as e
 from vfod.errors import StoreError
 from vfod.run.keeper import BATTERY, LeftOff
-from vfod.store.reader import Reader
+from vfod.store import Entry, Reader
 
 #: How far back a sweep left off is looked for, seconds: a person's sweep from days ago is no longer
 #: what anybody expects.
 MEMORY = 86400.0
+
+_Answer = TypeVar("_Answer")
 
 _SWEEP_KINDS = ("sweep-started", "sweep-ended", "sweep-yielded", "sweep-resumed", "sweep-paused")
 
@@ -26,81 +29,114 @@ class Recalled:
     home: int | None = None
     #: When a person last stopped a sweep, wall clock: its window is not to start it again.
     stopped_at: float | None = None
-    #: Volts at which the battery was told to be low, where it was not charged since.
-    battery_low_at: float | None = None
+    #: The last sign of life of the daemon, wall clock.
+    alive: float | None = None
 
 
-def recall(path: Path, vfo: str, now: float) -> Recalled:
-    """What the journal says of a VFO; nothing where there is no journal or it cannot be read."""
-    if not path.exists():
-        return Recalled()
-    try:
-        with Reader(path) as reader:
-            found = _recall(reader, vfo, now)
-            return dataclasses.replace(found, battery_low_at=_battery_low_at(reader, vfo))
-    except StoreError:
-        # The writer finds the same trouble, deals with it and says so.
-        return Recalled()
+class Memory:
+    """The journal as it is when this is made; nothing where there is none or it cannot be read."""
 
+    def __init__(self, path: Path | None) -> None:
+        self._path = path
+        #: Time of the newest entry, wall clock; None where there is none.
+        self.newest: float | None = None
+        self._newest_id = -1
+        last = self._ask(Reader.last_event, None)
+        if last is not None:
+            self.newest, self._newest_id = last.time, last.id
 
-def _recall(reader: Reader, vfo: str, now: float) -> Recalled:
-    since = now - MEMORY
-    entries = reader.events(since=since, vfo=vfo, kinds=_SWEEP_KINDS)
-    events = [(entry.time, entry.event) for entry in entries]
-    started = next(((t, ev) for t, ev in reversed(events) if isinstance(ev, e.SweepStarted)), None)
-    if started is None:
-        return Recalled(home=_home(reader, vfo, since))
-    began, start = started
-    after = [ev for t, ev in events if t >= began]
-    ended = next(((t, ev) for t, ev in reversed(events) if isinstance(ev, e.SweepEnded)), None)
-    if ended is not None and ended[0] >= began and ended[1].by.door is not e.Door.DAEMON:
-        by_window = ended[1].by.door is e.Door.WINDOW
-        return Recalled(home=_home(reader, vfo, since), stopped_at=None if by_window else ended[0])
-    if ended is not None and ended[0] >= began and ended[1].reason == BATTERY:
-        return Recalled(home=_home(reader, vfo, since))
-    last = began
-    dial = start.dial
-    for seen in reader.observations(since=began, vfo=vfo):
-        if seen.observed.sweep == start.sweep:
+    def of(self, vfo: str, now: float) -> Recalled:
+        """What it says of a VFO; `now` is the wall clock, which can be believed."""
+        return self._ask(lambda reader: self._recall(reader, vfo, now), Recalled())
+
+    def battery_low_at(self, vfo: str) -> float | None:
+        """Volts at which the battery was told to be low, where it was not charged since."""
+        nothing: list[Entry] = []
+        kinds = ("battery-low", "battery-fine")
+        low: float | None = None
+        for entry in self._ask(lambda it: it.events(vfo=vfo, kinds=kinds, newest=100), nothing):
+            match entry.event:
+                case e.BatteryLow(battery=volts):
+                    low = volts if low is None else max(low, volts)
+                case e.BatteryFine():
+                    low = None
+        return low
+
+    def _ask(self, question: Callable[[Reader], _Answer], otherwise: _Answer) -> _Answer:
+        if self._path is None or not self._path.exists():
+            return otherwise
+        try:
+            with Reader(self._path) as reader:
+                return question(reader)
+        except StoreError:
+            # The writer finds the same trouble, deals with it and says so.
+            return otherwise
+
+    def _recall(self, reader: Reader, vfo: str, now: float) -> Recalled:
+        since = now - MEMORY
+        home = self._home(reader, vfo, since)
+        alive = self._alive(reader, vfo, now)
+        events = [(n.time, n.event) for n in self._events(reader, vfo, since, _SWEEP_KINDS)]
+        started = next(
+            ((t, ev) for t, ev in reversed(events) if isinstance(ev, e.SweepStarted)), None
+        )
+        if started is None:
+            return Recalled(home=home, alive=alive)
+        began, start = started
+        after = [(t, ev) for t, ev in events if t >= began]
+        ended = next(((t, ev) for t, ev in reversed(events) if isinstance(ev, e.SweepEnded)), None)
+        if ended is not None and ended[0] >= began and ended[1].by.door is not e.Door.DAEMON:
+            by_window = ended[1].by.door is e.Door.WINDOW
+            return Recalled(home=home, alive=alive, stopped_at=None if by_window else ended[0])
+        if ended is not None and ended[0] >= began and ended[1].reason == BATTERY:
+            return Recalled(home=home, alive=alive)
+        last, dial = began, start.dial
+        seen = reader.last_observation(since=began, until=now, vfo=vfo, sweep=start.sweep)
+        if seen is not None:
             last, dial = seen.time, seen.observed.dial
-    quiet: e.SweepYielded | None = None
-    for event in after:
-        if isinstance(event, e.SweepYielded):
-            quiet, dial = event, event.dial
-        elif isinstance(event, e.SweepResumed):
-            quiet = None
-    holds = quiet is not None and (quiet.until is None or quiet.until > now)
-    return Recalled(
-        left_off=LeftOff(
-            sweep=start.sweep,
-            dial=dial,
-            time=max(last, began),
-            by_person=start.by.door.is_person or start.by.door is e.Door.MQTT,
-        ),
-        quiet_until=(quiet.until or float("inf")) if holds and quiet else None,
-        quiet_for=quiet.to if holds and quiet else None,
-        home=_home(reader, vfo, since),
-    )
+        quiet: e.SweepYielded | None = None
+        for time, event in after:
+            if isinstance(event, e.SweepYielded):
+                quiet, dial = event, event.dial if time >= last else dial
+            elif isinstance(event, e.SweepResumed):
+                quiet = None
+        holds = quiet is not None and (quiet.until is None or quiet.until > now)
+        return Recalled(
+            left_off=LeftOff(
+                sweep=start.sweep,
+                dial=dial,
+                time=max(last, began),
+                by_person=start.by.door.is_person or start.by.door is e.Door.MQTT,
+            ),
+            quiet_until=(quiet.until or float("inf")) if holds and quiet else None,
+            quiet_for=quiet.to if holds and quiet else None,
+            home=home,
+            alive=alive,
+        )
 
+    def _alive(self, reader: Reader, vfo: str, now: float) -> float | None:
+        if self.newest is None:
+            return None
+        seen = reader.last_observation(since=self.newest, until=now, vfo=vfo)
+        return self.newest if seen is None else seen.time
 
-def _battery_low_at(reader: Reader, vfo: str) -> float | None:
-    low: float | None = None
-    for entry in reader.events(vfo=vfo, kinds=("battery-low", "battery-fine"), newest=100):
-        match entry.event:
-            case e.BatteryLow(battery=volts):
-                low = volts if low is None else max(low, volts)
-            case e.BatteryFine():
-                low = None
-    return low
+    def _home(self, reader: Reader, vfo: str, since: float) -> int | None:
+        for entry in reversed(
+            self._events(reader, vfo, since, ("dial-tuned", "knob-turned"))[-50:]
+        ):
+            match entry.event:
+                case e.KnobTurned(dial=dial) if dial is not None:
+                    return dial
+                case e.DialTuned(dial=dial, by=by) if by.door.is_person or by.door is e.Door.MQTT:
+                    return dial
+        return None
 
-
-def _home(reader: Reader, vfo: str, since: float) -> int | None:
-    for entry in reversed(
-        reader.events(since=since, vfo=vfo, kinds=("dial-tuned", "knob-turned"), newest=50)
-    ):
-        match entry.event:
-            case e.KnobTurned(dial=dial) if dial is not None:
-                return dial
-            case e.DialTuned(dial=dial, by=by) if by.door.is_person or by.door is e.Door.MQTT:
-                return dial
-    return None
+    def _events(
+        self, reader: Reader, vfo: str, since: float, kinds: tuple[str, ...]
+    ) -> list[Entry]:
+        """Those of earlier runs whose time can be believed."""
+        return [
+            entry
+            for entry in reader.events(since=since, vfo=vfo, kinds=kinds)
+            if entry.id <= self._newest_id and not entry.doubted
+        ]

@@ -9,7 +9,7 @@ from pathlib import Path
 from vfod.app.daemon import Daemon
 from vfod.app.doors import BrokerSecrets
 from vfod.app.notify import ServiceManager
-from vfod.app.recall import recall
+from vfod.app.recall import Memory
 from vfod.clock import SystemClock
 from vfod.config.model import Config, Mqtt, VfoConfig, Web
 from vfod.config.secrets import secret, token
@@ -30,14 +30,14 @@ async def serve(
     """
     clock = SystemClock()
     journal = Path(journal_path)
-    recalled = {name: recall(journal, name, clock.wall()) for name in config.vfos}
+    memory = Memory(journal)
     store = Threaded(journal)
     daemon = Daemon(
         config,
         clock=clock,
         store=store,
         port_for=_port,
-        recalled=recalled,
+        memory=memory,
         socket=Path(socket_path),
         broker=_secrets(config.mqtt),
         keys=_keys(config.web),

@@ -1,7 +1,6 @@
 """One VFO's parts, built in the order of the data: supervisor, tuner, desk, keeper."""
 
 import asyncio
-import math
 import random
 from collections.abc import Awaitable, Callable, Sequence
 
@@ -13,6 +12,7 @@ from vfod.device.port import Port
 from vfod.device.supervise import Supervisor
 from vfod.plan.windows import Window
 from vfod.radio.levels import Level
+from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
 from vfod.run.keeper import Afterwards, Keeper
 from vfod.run.notes import Notebook, Remember
@@ -31,8 +31,9 @@ class Vfo:
         clock: Clock,
         port: Port,
         *,
+        watch: ClockWatch,
         committed: Callable[[int], Awaitable[None]],
-        recalled: Recalled,
+        battery_low_at: float | None,
         remember: Remember,
         rng: random.Random,
     ) -> None:
@@ -44,7 +45,7 @@ class Vfo:
             clock,
             settings.receiver,
             output_on=True if settings.output is OutputPolicy.ON else None,
-            battery_low_at=recalled.battery_low_at,
+            battery_low_at=battery_low_at,
         )
         self.desk = Desk(self.tuner, clock, config.bands, quiet=settings.quiet, committed=committed)
         notebook = Notebook(self.tuner, stream, clock, config.bands, _levels(settings), remember)
@@ -57,6 +58,7 @@ class Vfo:
             clock,
             self.tuner,
             self.desk,
+            watch,
             sweeps={n: s for n, s in config.sweeps.items() if s.vfo == settings.name},
             windows=self.windows,
             bands=config.bands,
@@ -64,13 +66,17 @@ class Vfo:
             afterwards=_afterwards(settings.afterwards),
             mute_in_sweeps=settings.speaker is SpeakerPolicy.MUTE_IN_SWEEPS,
             output_in_windows=settings.output is OutputPolicy.WINDOWS,
-            left_off=recalled.left_off,
-            stopped_at=recalled.stopped_at,
         )
-        self.desk.home = recalled.home
+
+    def remember(self, recalled: Recalled, wall: float) -> None:
+        """Go on with what was before the daemon's start; `wall` is now."""
+        self.keeper.remember(
+            left_off=recalled.left_off, stopped_at=recalled.stopped_at, alive=recalled.alive
+        )
+        if self.desk.home is None:
+            self.desk.home = recalled.home
         if recalled.quiet_until is not None and recalled.quiet_for is not None:
-            left = recalled.quiet_until - clock.wall()
-            self.desk.keep_quiet(recalled.quiet_for, left if left < math.inf else math.inf)
+            self.desk.keep_quiet(recalled.quiet_for, recalled.quiet_until - wall)
 
     async def run(self) -> None:
         """Run until cancelled; the keeper ends first, while the box can still be reached."""

@@ -172,6 +172,10 @@ def _print(item: Item, zone: tzinfo | None, *, as_json: bool) -> None:
 
 
 def _text(item: Item) -> str:
+    return _says(item) + (" (clock doubted)" if item.doubted else "")
+
+
+def _says(item: Item) -> str:
     if isinstance(item, Observation):
         return observation_text(item.observed)
     if item.event is not None:
@@ -202,6 +206,7 @@ def line_to_plain(item: Item) -> dict[str, Any]:
             "vfo": item.vfo,
             "kind": _OBSERVED,
             "data": to_plain(item.observed),
+            "doubted": item.doubted,
             "text": _text(item),
         }
     return {
@@ -213,6 +218,7 @@ def line_to_plain(item: Item) -> dict[str, Any]:
         "kind": item.kind,
         "data": dict(item.data),
         "cause": item.cause,
+        "doubted": item.doubted,
         "text": _text(item),
     }
 

@@ -98,5 +98,6 @@ class Supervisor:
 
     def _pause(self, failures: int) -> float:
         """Longer from failure to failure, and never the same for two daemons."""
-        longest = min(BACK_OFF_FIRST * 2.0**failures, BACK_OFF_LONGEST)
+        # After some hours of failures the power itself would be too large for a float.
+        longest = min(BACK_OFF_FIRST * 2.0 ** min(failures, 30), BACK_OFF_LONGEST)
         return self._random.uniform(BACK_OFF_FIRST, longest)

@@ -13,6 +13,9 @@ Five files hold them: `daemon` (the daemon and its doors), `line` (the line and 
 
 from dataclasses import dataclass
 
+from vfod.events.daemon import ClockDoubted as ClockDoubted
+from vfod.events.daemon import ClockJumped as ClockJumped
+from vfod.events.daemon import ClockTrusted as ClockTrusted
 from vfod.events.daemon import DaemonStarted as DaemonStarted
 from vfod.events.daemon import DaemonStopped as DaemonStopped
 from vfod.events.daemon import DoorFailed as DoorFailed
@@ -52,6 +55,7 @@ from vfod.events.sweeps import SweepStarted as SweepStarted
 from vfod.events.sweeps import SweepYielded as SweepYielded
 from vfod.events.sweeps import WindowAwaited as WindowAwaited
 from vfod.events.sweeps import WindowClosed as WindowClosed
+from vfod.events.sweeps import WindowMissed as WindowMissed
 from vfod.events.sweeps import WindowOpened as WindowOpened
 from vfod.origin import Door as Door
 from vfod.origin import Origin as Origin
@@ -63,6 +67,7 @@ class Stamped:
 
     `sequence` rises by one within a run of the daemon; `time` is the wall clock; `vfo` is the name
     of the VFO or empty for the daemon; `cause` the id of the request that led to it, or None.
+    `doubted`: the clock could not be believed then (ClockDoubted), so `time` is wrong.
     """
 
     sequence: int
@@ -70,3 +75,4 @@ class Stamped:
     vfo: str
     event: Event
     cause: str | None = None
+    doubted: bool = False

@@ -39,6 +39,35 @@ class DoorFailed(Event):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class ClockJumped(Event):
+    """The wall clock went so many seconds further than time did, back when negative.
+
+    `cause` is "set" (network time, a person) or "suspended" (the machine slept so long).
+    """
+
+    seconds: float
+    cause: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ClockDoubted(Event):
+    """The wall clock is earlier than `known`: the times of what follows are not to be trusted.
+
+    `reason` is "before-release" of this program, or "before-journal", its newest entry.
+    """
+
+    known: float
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ClockTrusted(Event):
+    """The wall clock can be believed again, after so many true seconds of doubt."""
+
+    doubted: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class JournalSetAside(Event):
     """The journal's file was no sound database: renamed to `kept_as`, a new one begun."""
 

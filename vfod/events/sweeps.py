@@ -36,6 +36,26 @@ class WindowClosed(Event):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class WindowMissed(Event):
+    """From `since` to `until` a window went by without its sweep, all of it or a part; told once.
+
+    `reason` is "daemon-down", "asleep" (the machine), "clock-doubted", "clock-set" (leapt over),
+    "vfo-absent", "declined" (by a person), "refused" (the sweep cannot run), "battery"
+    (it was low), "yielded" (somebody had the dial all the time), "unfinished" (too short for a
+    visit).
+    """
+
+    window: str
+    sweep: str
+    night: str
+    opens: float
+    closes: float
+    since: float
+    until: float
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class SweepStarted(Event):
     """A sweep began at channel `dial`, over `channels` channels."""
 

@@ -66,6 +66,10 @@ class Log:
                 return self._works(f"door {door}", text)
             case e.JournalSetAside() | e.OutputHeldOff() | e.SweepRefused():
                 return _Line(level=logging.WARNING, text=text, incident=incident)
+            case e.WindowMissed() | e.ClockDoubted():
+                return _Line(level=logging.WARNING, text=text, incident=f"{incident} {text}")
+            case e.ClockJumped() | e.ClockTrusted():
+                return _Line(level=logging.INFO, text=text, incident=incident)
             case e.EncoderJittered():
                 return _Line(level=logging.WARNING, text=text, incident=incident)
             case e.BoxReset():

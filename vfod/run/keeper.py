@@ -1,9 +1,9 @@
 """Keeps the agenda of one VFO: opens windows, starts and ends their sweeps, returns the dial.
 
 The wall clock says when a window opens; it is looked at again at least every `LOOK_EVERY` seconds,
-because it can jump (network time after boot, a person, a machine that slept) while the loop's own
-clock does not. A daemon that starts inside a window joins it, at the channel where the journal
-says that the sweep stopped (handed in).
+because it can jump (clockwatch) while the loop's own clock does not; while it cannot be believed,
+no window is open. A daemon that starts inside a window joins it, at the channel where the journal
+says that the sweep stopped (`remember`). What went by without its sweep is told (missed).
 """
 
 import asyncio
@@ -20,7 +20,9 @@ from vfod.plan.sweep import Sweep, plan_sweep
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band
 from vfod.run.alarm import Alarm
+from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
+from vfod.run.missed import Missed
 from vfod.run.stream import Stream
 from vfod.run.sweeper import Levels, Sweeper
 from vfod.run.tuner import Tuner
@@ -68,6 +70,7 @@ class Keeper:
         clock: Clock,
         tuner: Tuner,
         desk: Desk,
+        watch: ClockWatch,
         *,
         sweeps: Mapping[str, Sweep],
         windows: Sequence[Window],
@@ -76,13 +79,13 @@ class Keeper:
         afterwards: Afterwards,
         mute_in_sweeps: bool = True,
         output_in_windows: bool = False,
-        left_off: LeftOff | None = None,
-        stopped_at: float | None = None,
     ) -> None:
         self._stream = stream
         self._clock = clock
         self._tuner = tuner
         self._desk = desk
+        self._watch = watch
+        self._missed = Missed(watch, self._emit, lambda: stream.state.vfos[tuner.name])
         self._sweeps = sweeps
         self._windows = tuple(windows)
         self._bands = tuple(bands)
@@ -90,9 +93,8 @@ class Keeper:
         self._afterwards = afterwards
         self._mute = mute_in_sweeps
         self._output_in_windows = output_in_windows
-        self._left_off = left_off
-        #: When a person stopped a sweep before the daemon's start, wall clock.
-        self._stopped_at = stopped_at
+        self._left_off: LeftOff | None = None
+        self._stopped_at: float | None = None
         self._open: Slot | None = None
         #: The opening a person stopped the sweep in: it is not started again in it.
         self._declined: Slot | None = None
@@ -129,15 +131,31 @@ class Keeper:
         visit, coming = self._sweeper.visit, self._sweeper.coming
         return coming.dial if visit.dial == of else visit.dial
 
+    def remember(
+        self,
+        *,
+        left_off: LeftOff | None = None,
+        stopped_at: float | None = None,
+        alive: float | None = None,
+    ) -> None:
+        """What the journal says of the last run of the daemon, once the clock can be believed.
+
+        Wall clock: when a person stopped a sweep, and the last sign of life.
+        """
+        self._left_off = left_off
+        self._stopped_at = stopped_at
+        self._missed.accounted = alive
+
     # --- the agenda -----------------------------------------------------------------------------
 
     async def run(self) -> None:
         """Keep the agenda until cancelled; then end the sweep in good order."""
         try:
-            await self._go_on()
             while True:
                 self.last_beat = self._clock.monotonic()
-                wall = self._clock.wall()
+                wall = self._watch.look()
+                self._go_on()
+                self._missed.look(self._windows, wall, declined_at=self._stopped_at)
                 await self._keep(wall)
                 await self._alarm.wait(
                     self.last_beat + min(LOOK_EVERY, max(self._next_edge() - wall, 0.0))
@@ -152,27 +170,30 @@ class Keeper:
         edges = [t for t in (window.closes, window.next_opens) if t is not None]
         return min(edges, default=float("inf"))
 
-    async def _go_on(self) -> None:
+    def _go_on(self) -> None:
         left = self._left_off
-        if left is not None and left.by_person and left.sweep in self._sweeps:
+        if left is not None and left.by_person:
+            self._left_off = None
+            if left.sweep not in self._sweeps or self._sweeper is not None:
+                return
             with contextlib.suppress(UsageError, RefusedError):
                 self._begin(left.sweep, _DAEMON, None, from_dial=left.dial)
                 self._by_person = True
 
     async def _keep(self, wall: float) -> None:
-        slot = open_at(self._windows, wall)
+        slot = open_at(self._windows, wall) if self._watch.trusted else None
         await self._mind_battery()
         if self._open is not None and not _same(slot, self._open):
-            await self._close_window()
+            await self._close_window(wall)
         if slot is not None and self._open is None:
-            await self._open_window(slot)
+            await self._open_window(slot, wall)
         elif (
             slot is not None
             and self._sweeper is None
             and not _same(slot, self._declined)
             and self._may_start
         ):
-            self._start_for(slot)
+            self._start_for(slot, wall)
         elif slot is None and self._output_in_windows and self._link_is_new:
             # A box that was switched on or plugged in between two windows.
             await self._output(False)
@@ -180,7 +201,7 @@ class Keeper:
         self._await_next(wall)
 
     def _await_next(self, wall: float) -> None:
-        coming = next_opening(self._windows, wall)
+        coming = next_opening(self._windows, wall) if self._watch.trusted else None
         known = self._stream.state.vfos[self._tuner.name].window
         if (known.next_opens, known.next_name) != (
             (coming.opens, coming.window.name) if coming else (None, None)
@@ -194,8 +215,9 @@ class Keeper:
                 )
             )
 
-    async def _open_window(self, slot: Slot) -> None:
+    async def _open_window(self, slot: Slot, wall: float) -> None:
         self._open = slot
+        self._missed.opened(wall)
         self._emit(
             e.WindowOpened(
                 window=slot.window.name,
@@ -206,12 +228,12 @@ class Keeper:
             )
         )
         if self._stopped_at is not None and self._stopped_at >= slot.opens:
-            self._declined = slot
+            self._declined, self._missed.why = slot, "declined"
             return
         if self._output_in_windows and not self._tuner.battery_low:
             await self._output(True)
         if self._sweeper is None and self._may_start:
-            self._start_for(slot)
+            self._start_for(slot, wall)
 
     @property
     def _may_start(self) -> bool:
@@ -234,7 +256,7 @@ class Keeper:
         with contextlib.suppress(RefusedError, LineError):
             await self._tuner.spare_battery(spare)
 
-    def _start_for(self, slot: Slot) -> None:
+    def _start_for(self, slot: Slot, wall: float) -> None:
         left = self._left_off
         joins = left is not None and left.sweep == slot.window.sweep and left.time >= slot.opens
         self._left_off = None
@@ -242,13 +264,14 @@ class Keeper:
             self._begin(
                 slot.window.sweep, _WINDOW, None, from_dial=left.dial if left and joins else None
             )
+            self._missed.started(slot, wall)
         except (UsageError, RefusedError) as error:
-            self._declined = slot
+            self._declined, self._missed.why = slot, "refused"
             self._emit(
                 e.SweepRefused(sweep=slot.window.sweep, window=slot.window.name, reason=str(error))
             )
 
-    async def _close_window(self) -> None:
+    async def _close_window(self, wall: float) -> None:
         assert self._open is not None
         slot, self._open = self._open, None
         yielded = not self._desk.sweep_may_move
@@ -259,6 +282,7 @@ class Keeper:
         if self._output_in_windows and not yielded:
             await self._output(False)
         self._emit(e.WindowClosed(window=slot.window.name, sweep=slot.window.sweep))
+        self._missed.closed(slot, wall, yielded=yielded)
 
     async def _dial_afterwards(self) -> None:
         after = self._afterwards
@@ -362,7 +386,7 @@ class Keeper:
         ended = await self._end(reason, by, cause)
         if ended is None:
             raise RefusedError("no sweep is running", remedy="there is nothing to stop")
-        self._declined = self._open
+        self._declined, self._missed.why = self._open, "declined"
         return ended
 
     async def skip(self, by: e.Origin, cause: str | None) -> e.Stamped:

@@ -13,7 +13,7 @@ import enum
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 
 from vfod.clock import Clock
-from vfod.events import ChannelObserved, Event, Stamped
+from vfod.events import ChannelObserved, ClockDoubted, ClockTrusted, Event, Stamped
 from vfod.state import State, apply, initial
 
 #: What happened and the state before it → what follows from it.
@@ -135,6 +135,8 @@ class Stream:
             vfo=vfo,
             event=event,
             cause=cause,
+            doubted=isinstance(event, ClockDoubted)
+            or (before.clock_doubted != "" and not isinstance(event, ClockTrusted)),
         )
         self.state = apply(before, stamped)
         pair = (stamped, self.state)

@@ -110,6 +110,7 @@ class SimClock:
 
     def __init__(self, wall: float) -> None:
         self._loop = asyncio.get_running_loop()
+        self._slept = 0.0
         self.set_wall(wall)
 
     def monotonic(self) -> float:
@@ -120,9 +121,18 @@ class SimClock:
         """See Clock."""
         return self._at_zero + self._loop.time()
 
+    def boottime(self) -> float:
+        """See Clock."""
+        return self._loop.time() + self._slept
+
     async def sleep_until(self, deadline: float) -> None:
         """See Clock."""
         await wait_until(deadline)
+
+    def suspend(self, seconds: float) -> None:
+        """The machine slept so long just now: monotonic time stood still, the others went on."""
+        self._slept += seconds
+        self._at_zero += seconds
 
     def set_wall(self, wall: float) -> None:
         """Set the wall clock, as a person or a time server does; monotonic time goes on."""

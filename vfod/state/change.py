@@ -26,6 +26,10 @@ def apply(state: State, stamped: e.Stamped) -> State:
             return dataclasses.replace(
                 state, version=version, config_digest=digest, started=stamped.time
             )
+        case e.ClockDoubted(reason=reason):
+            return dataclasses.replace(state, clock_doubted=reason)
+        case e.ClockTrusted():
+            return dataclasses.replace(state, clock_doubted="")
         case e.DoorOpened(door=door, where=where):
             return _with_door(state, door, DoorState(up=True, where=where, since=stamped.time))
         case e.DoorFailed(door=door, reason=reason):

@@ -156,6 +156,8 @@ class State:
     version: str = ""
     started: float | None = None
     config_digest: str = ""
+    #: Why the wall clock cannot be believed (events.ClockDoubted); empty while it can.
+    clock_doubted: str = ""
     vfos: Mapping[str, VfoState] = field(default_factory=_empty_vfos)
     doors: Mapping[str, DoorState] = field(default_factory=_empty_doors)
 

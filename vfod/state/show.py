@@ -11,6 +11,25 @@ from vfod.events import plain
 from vfod.state.model import LinkPhase, State, SweepPhase, VfoState
 from vfod.units import format_duration, format_frequency, format_millihertz
 
+#: Why a window went by without its sweep, for a person; see events.WindowMissed.
+MISSED = {
+    "daemon-down": "the daemon was not running",
+    "asleep": "the machine slept",
+    "clock-doubted": "the clock could not be believed",
+    "clock-set": "the clock was set past it",
+    "vfo-absent": "the VFO was not there",
+    "declined": "a person stopped the sweep",
+    "refused": "the sweep cannot run",
+    "battery": "the battery was low",
+    "yielded": "somebody had the dial all the time",
+    "unfinished": "it was too short for a visit",
+}
+#: Why the clock cannot be believed; see events.ClockDoubted.
+DOUBTED = {
+    "before-release": "it is before the release of this program",
+    "before-journal": "it is earlier than the newest entry of the journal",
+}
+
 
 def to_plain(state: State) -> dict[str, Any]:
     """The whole state as JSON knows it, with `text` for people."""
@@ -19,10 +38,12 @@ def to_plain(state: State) -> dict[str, Any]:
         "version": state.version,
         "started": state.started,
         "config_digest": state.config_digest,
+        "clock_doubted": state.clock_doubted,
         "vfos": {name: vfo_to_plain(vfo) for name, vfo in state.vfos.items()},
         "doors": {name: dataclasses.asdict(door) for name, door in state.doors.items()},
         "text": "\n".join(
-            one_line(vfo, name if len(state.vfos) > 1 else "") for name, vfo in state.vfos.items()
+            [one_line(vfo, name if len(state.vfos) > 1 else "") for name, vfo in state.vfos.items()]
+            + ([_doubted_text(state.clock_doubted)] if state.clock_doubted else [])
         ),
     }
 
@@ -125,6 +146,22 @@ def event_text(event: e.Event) -> str:
             return f"window {window} opened for sweep {sweep}"
         case e.WindowClosed(window=window):
             return f"window {window} closed"
+        case e.WindowMissed(window=window, night=night, reason=reason):
+            lost = event.until - event.since
+            whole = lost >= event.closes - event.opens
+            return (
+                f"window {window} of {night}: {'all ' if whole else ''}{format_duration(lost)}"
+                f" missed, {MISSED.get(reason, reason)}"
+            )
+        case e.ClockJumped(seconds=seconds, cause="suspended"):
+            return f"the machine slept for {format_duration(seconds)}"
+        case e.ClockJumped(seconds=seconds):
+            way = "forward" if seconds > 0 else "back"
+            return f"the clock was set {way} by {format_duration(abs(seconds))}"
+        case e.ClockDoubted(reason=reason):
+            return _doubted_text(reason)
+        case e.ClockTrusted(doubted=doubted):
+            return f"the clock can be believed again, after {format_duration(doubted)}"
         case e.JournalSetAside(kept_as=kept_as, reason=reason):
             return f"the journal could not be used ({reason}): kept as {kept_as}, a new one begun"
         case e.OutputHeldOff(resets=resets):
@@ -176,15 +213,24 @@ def visible(text: str) -> str:
     )
 
 
+def _doubted_text(reason: str) -> str:
+    return (
+        f"the clock cannot be believed, {DOUBTED.get(reason, reason)}: no window runs; set the"
+        " clock, network time will do, and any correction by some seconds vouches for it"
+    )
+
+
 def _frequency(dial: int | None) -> str:
     return "a frequency outside the receiver's range" if dial is None else format_frequency(dial)
 
 
 def answer(stamped: e.Stamped) -> dict[str, Any]:
     """A stamped event as a notification or an answer, with `text` for people."""
+    marked = {"doubted": True} if stamped.doubted else {}
     return {
         "sequence": stamped.sequence,
         "time": stamped.time,
+        **marked,
         "vfo": stamped.vfo,
         "event": plain.kind(stamped.event),
         "cause": stamped.cause,

@@ -126,19 +126,34 @@ class Reader:
                 if vfo is None or vfo == row["vfo"]:
                     yield observation(row)
 
-    def observation_before(self, until: float, *, vfo: str) -> Observation | None:
-        """The last observation of a VFO before that time, None where there is none."""
+    def last_event(self) -> Entry | None:
+        """The event that happened last of those whose time can be believed."""
+        rows = self._all("SELECT * FROM events WHERE NOT doubted ORDER BY id DESC LIMIT 1")
+        return entry(rows[0]) if rows else None
+
+    def last_observation(
+        self, *, until: float, vfo: str, since: float | None = None, sweep: str | None = None
+    ) -> Observation | None:
+        """The newest observation of that time, of any sweep or of one; None where there is none.
+
+        Those whose time cannot be believed are passed over.
+        """
         rows = self._all(
-            "SELECT * FROM observation WHERE key < ? AND vfo = ? ORDER BY key DESC LIMIT 1",
-            key_of(until),
+            "SELECT * FROM observation WHERE key >= ? AND key < ? AND vfo = ?"
+            " AND coalesce(sweep = ?, TRUE) AND NOT doubted ORDER BY key DESC LIMIT 1",
+            *_keys(since, until),
             vfo,
+            sweep,
         )
         return observation(rows[0]) if rows else None
 
     def channels(
         self, *, since: float | None = None, until: float | None = None, vfo: str | None = None
     ) -> list[ChannelSummary]:
-        """A summary of each channel visited in that time, by VFO and dial frequency."""
+        """A summary of each channel visited in that time, by VFO and dial frequency.
+
+        Visits whose time cannot be believed belong to no stretch of time and are left out.
+        """
         rows = self._all(
             "SELECT vfo, dial, nullif(max(band), '') AS band, unit,"
             " sum(visits) AS visits, sum(judged_visits) AS judged_visits,"
@@ -153,7 +168,7 @@ class Reader:
             "  max(CASE measured & 3 WHEN 1 THEN key END) AS last_active"
             "  FROM observations WHERE key >= ? AND key < ? GROUP BY channel)"
             " JOIN channels ON channels.id = channel"
-            " WHERE coalesce(vfo = ?, TRUE)"
+            " WHERE coalesce(vfo = ?, TRUE) AND NOT doubted"
             " GROUP BY vfo, dial, unit ORDER BY vfo, dial, unit",
             *_keys(since, until),
             vfo,

@@ -52,6 +52,8 @@ class Entry:
     data: Mapping[str, Any]
     cause: str | None
     event: Event | None
+    #: The clock could not be believed then: the time is wrong.
+    doubted: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,6 +63,8 @@ class Observation:
     time: float
     vfo: str
     observed: ChannelObserved
+    #: As for an Entry.
+    doubted: bool = False
 
 
 def is_kept(event: Event) -> bool:
@@ -120,7 +124,12 @@ def observation(row: sqlite3.Row) -> Observation:
     given = {field.name: row[field.name] for field in dataclasses.fields(ChannelObserved)}
     if given["active"] is not None:
         given["active"] = bool(given["active"])
-    return Observation(time=row["time"], vfo=row["vfo"], observed=ChannelObserved(**given))
+    return Observation(
+        time=row["time"],
+        vfo=row["vfo"],
+        observed=ChannelObserved(**given),
+        doubted=bool(row["doubted"]),
+    )
 
 
 def entry(row: sqlite3.Row) -> Entry:
@@ -136,6 +145,7 @@ def entry(row: sqlite3.Row) -> Entry:
         data=data,
         cause=row["cause"],
         event=event_from_json(row["kind"], data),
+        doubted=bool(row["doubted"]),
     )
 
 

@@ -74,8 +74,8 @@ class Tables:
                     "UPDATE runs SET stopped = ? WHERE id = ?", (stamped.time, self.run)
                 )
         self._insert(
-            "INSERT INTO events (run, sequence, time, vfo, kind, data, cause)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO events (run, sequence, time, vfo, kind, data, cause, doubted)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             self.run,
             stamped.sequence,
             stamped.time,
@@ -83,10 +83,11 @@ class Tables:
             kind(event),
             event_json(event),
             None if stamped.cause is None else sound(stamped.cause),
+            stamped.doubted,
         )
 
     def _write_observation(self, stamped: e.Stamped, observed: e.ChannelObserved) -> None:
-        channel = self._channel(stamped.vfo, observed)
+        channel = self._channel(stamped.vfo, observed, stamped.doubted)
         measured, late = pack(observed), round(observed.lateness * 1000)
         asked = key = key_of(stamped.time)
         if asked == self._asked:
@@ -99,20 +100,26 @@ class Tables:
             key += 1
         self._asked, self._given = asked, key
 
-    def _channel(self, vfo: str, observed: e.ChannelObserved) -> int:
+    def _channel(self, vfo: str, observed: e.ChannelObserved, doubted: bool) -> int:
         names = (vfo, observed.sweep, observed.band or "", observed.unit)
-        wanted: tuple[int | str, ...] = (observed.dial, *[sound(name) for name in names])
+        wanted: tuple[int | str, ...] = (
+            observed.dial,
+            *[sound(name) for name in names],
+            doubted,
+        )
         number = self._channels.get(wanted)
         if number is None:
             row = self._db.execute(
-                "SELECT id FROM channels WHERE (dial, vfo, sweep, band, unit) = (?, ?, ?, ?, ?)",
+                "SELECT id FROM channels"
+                " WHERE (dial, vfo, sweep, band, unit, doubted) = (?, ?, ?, ?, ?, ?)",
                 wanted,
             ).fetchone()
             number = (
                 row[0]
                 if row
                 else self._insert(
-                    "INSERT INTO channels (dial, vfo, sweep, band, unit) VALUES (?, ?, ?, ?, ?)",
+                    "INSERT INTO channels (dial, vfo, sweep, band, unit, doubted)"
+                    " VALUES (?, ?, ?, ?, ?, ?)",
                     *wanted,
                 )
             )
