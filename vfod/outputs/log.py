@@ -19,6 +19,7 @@ _REMEDIES: dict[type[e.Event], str] = {
     e.DoorFailed: "it is tried again all the time, and the rest goes on",
     e.JournalSetAside: "what was written before is in that file; look at the disk",
     e.SweepRefused: "`vfod check` and `vfod plan` tell more; mend the configuration",
+    e.WindowMissed: "`vfod journal` tells what came before",
     e.BatteryLow: "charge it or change it; no window starts a sweep until then",
     e.BoxReset: "should that repeat, look at its supply",
     e.SweepEnded: "`vfod journal` tells what came before",
@@ -66,10 +67,12 @@ class Log:
                 return self._works(f"door {door}", text)
             case e.JournalSetAside() | e.OutputHeldOff() | e.SweepRefused():
                 return _Line(level=logging.WARNING, text=text, incident=incident)
-            case e.WindowMissed() | e.ClockDoubted():
+            case e.WindowMissed():
                 return _Line(level=logging.WARNING, text=text, incident=f"{incident} {text}")
-            case e.ClockJumped() | e.ClockTrusted():
-                return _Line(level=logging.INFO, text=text, incident=incident)
+            case e.ClockDoubted():
+                return self._failed("clock", text)
+            case e.ClockTrusted():
+                return self._works("clock", text)
             case e.EncoderJittered():
                 return _Line(level=logging.WARNING, text=text, incident=incident)
             case e.BoxReset():
