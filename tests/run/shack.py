@@ -20,7 +20,8 @@ from vfod.radio.receiver import Detector, Range, Receiver
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.derive import activity, band_edges
 from vfod.run.desk import Desk
-from vfod.run.keeper import Afterwards, Keeper, LeftOff
+from vfod.run.given import Afterwards, LeftOff
+from vfod.run.keeper import Keeper
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
 from vfod.sim.box import SimBox

@@ -7,7 +7,7 @@ from tests.run.shack import NOON, SHELL, shack, sweep
 from vfod import events as e
 from vfod import requests as r
 from vfod.plan.windows import Window
-from vfod.run.keeper import Afterwards, LeftOff
+from vfod.run.given import Afterwards, LeftOff
 
 UTC = ZoneInfo("UTC")
 

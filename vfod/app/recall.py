@@ -7,7 +7,8 @@ from typing import TypeVar
 
 from vfod import events as e
 from vfod.errors import StoreError
-from vfod.run.keeper import BATTERY, LeftOff
+from vfod.run.given import LeftOff
+from vfod.run.keeper import BATTERY
 from vfod.store import Entry, Reader
 
 #: How far back a sweep left off is looked for, seconds: a person's sweep from days ago is no longer

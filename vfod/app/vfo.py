@@ -14,7 +14,8 @@ from vfod.plan.windows import Window
 from vfod.radio.levels import Level
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
-from vfod.run.keeper import Afterwards, Keeper
+from vfod.run.given import Afterwards
+from vfod.run.keeper import Keeper
 from vfod.run.notes import Notebook, Remember
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner

@@ -9,7 +9,6 @@ says that the sweep stopped (`remember`). What went by without its sweep is told
 import asyncio
 import contextlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from vfod import events as e
 from vfod.clock import Clock
@@ -22,6 +21,7 @@ from vfod.radio.bands import Band
 from vfod.run.alarm import Alarm
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
+from vfod.run.given import Afterwards, LeftOff
 from vfod.run.missed import Missed
 from vfod.run.stream import Stream
 from vfod.run.sweeper import Levels, Sweeper
@@ -37,28 +37,6 @@ BATTERY = "battery"
 
 _WINDOW = e.Origin(door=e.Door.WINDOW)
 _DAEMON = e.Origin(door=e.Door.DAEMON)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LeftOff:
-    """Where a sweep stood when the daemon last stopped: read from the journal, handed in.
-
-    `time` is the wall clock of its last visit, `by_person` whether a person had started it outside
-    the agenda, so that it goes on after a restart until a person stops it.
-    """
-
-    sweep: str
-    dial: int
-    time: float
-    by_person: bool
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Afterwards:
-    """What becomes of the dial when a window ends: back where it was, parked, or left."""
-
-    park: int | None = None
-    go_back: bool = True
 
 
 class Keeper:
