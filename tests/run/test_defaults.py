@@ -23,7 +23,7 @@ from vfod.plan.sweep import plan_sweep
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band, band_named, bands_for, chain
 from vfod.radio.receiver import Detector, Receiver
-from vfod.run.keeper import Afterwards
+from vfod.run.given import Afterwards
 
 #: Eleven channels of a band of one's own, and nothing else said.
 SMALLEST = """
