@@ -13,7 +13,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import footprint, lateness, nudge, round_trip, telling
+from tests.bench import footprint, lateness, nudge, page, round_trip, telling
 from tests.bench.figures import Figure, table
 from tests.bench.processes import MissingError
 
@@ -24,6 +24,7 @@ _MEASUREMENTS: dict[str, Callable[[Path], list[Figure]]] = {
     "drift": lambda _: lateness.measure_drift(),
     "telling": lambda folder: asyncio.run(telling.measure(folder)),
     "footprint": footprint.measure,
+    "page": lambda folder: asyncio.run(page.measure(folder)),
 }
 
 

@@ -30,10 +30,10 @@ def measure(folder: Path) -> list[Figure]:
         daemon = processes.daemon(config, "web", "metrics", "mqtt")
         # What it does at its start is no rest.
         time.sleep(1.0)
-        idle = _share(daemon)
+        idle = share(daemon)
         daemon.ask("sweep-start", sweep="fast")
         before = _visits(daemon)
-        busy = _share(daemon)
+        busy = share(daemon)
         rate = (_visits(daemon) - before) / _SECONDS
         memory = _resident(daemon)
     return [
@@ -56,7 +56,7 @@ def measure(folder: Path) -> list[Figure]:
     ]
 
 
-def _share(daemon: Daemon) -> float:
+def share(daemon: Daemon) -> float:
     """Part of a core that it uses from now on."""
     begun, used = time.perf_counter(), _used(daemon)
     time.sleep(_SECONDS)

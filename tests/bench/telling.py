@@ -29,10 +29,11 @@ _PATIENCE = 20.0
 _INTERMEDIATE = 455_000
 
 
-class _Watched(SimBox):
-    """Notes when each piece it says was handed to its line."""
+class WatchedBox(SimBox):
+    """Notes when each piece it says was handed to its line, by the clock handed in."""
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, now: Callable[[], float] = time.perf_counter) -> None:
+        self._now = now
         scenario = parse(text)
         self.said: list[tuple[bytes, float]] = []
         clock = SystemClock()
@@ -41,7 +42,7 @@ class _Watched(SimBox):
 
     def connect(self, send: Callable[[bytes], None] | None) -> None:
         def watched(data: bytes) -> None:
-            self.said.append((data, time.perf_counter()))
+            self.said.append((data, self._now()))
             if send is not None:
                 send(data)
 
@@ -52,7 +53,7 @@ async def measure(folder: Path) -> list[Figure]:
     """Raises MissingError where there is no broker."""
     with Processes(folder) as processes:
         broker = processes.broker()
-        box = _Watched(SCENARIO.format(settle="10ms"))
+        box = WatchedBox(SCENARIO.format(settle="10ms"))
         line = PtyLine(box, link=folder / "vfo", baud=None)
         try:
             config = configuration(folder, port=line.open(), broker=broker)
@@ -72,7 +73,7 @@ async def measure(folder: Path) -> list[Figure]:
     ]
 
 
-async def _nudges(daemon: Daemon, box: _Watched, broker: int) -> list[float]:
+async def _nudges(daemon: Daemon, box: WatchedBox, broker: int) -> list[float]:
     seconds = []
     reader, writer = await asyncio.open_unix_connection(str(daemon.control))
     try:
@@ -97,7 +98,7 @@ async def _nudges(daemon: Daemon, box: _Watched, broker: int) -> list[float]:
     return seconds
 
 
-def _replied(box: _Watched, payload: object) -> float:
+def _replied(box: WatchedBox, payload: object) -> float:
     """When the box said the frequency that belongs to what the subscriber was told."""
     assert isinstance(payload, bytes)
     oscillator = f"{int(payload) + _INTERMEDIATE}.000".encode()
