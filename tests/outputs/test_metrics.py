@@ -43,7 +43,9 @@ class Scraped:
             clock=self.house.clock,
             version="0.1.0",
             journal=self.journal,
+            queues=self.house.stream.queues,
         )
+        self.tally = self.metrics.tally("main")
 
     async def happen(self, *events: e.Event) -> None:
         self.house.happen(*events)
@@ -77,6 +79,8 @@ async def evening(scraped: Scraped) -> None:
     await scraped.happen(
         GREETED,
         e.BoxMeasured(battery=8.14, temperature=21.5),
+        e.OutputSwitched(on=True, by=e.Origin(door=e.Door.DAEMON)),
+        e.BatteryLow(battery=8.14),
         e.FilterSelected(select=0),
         e.FilterSelected(select=3),
         tuned(9_420_001),
@@ -90,6 +94,11 @@ async def evening(scraped: Scraped) -> None:
         # An attempt to open it again that fails in another way is no further loss.
         e.LinkLost(port="/dev/vfo", reason="missing", detail="no such port"),
     )
+    scraped.tally.measured("tune", 0.025, "ok")
+    scraped.tally.measured("tune", 0.031, "ok")
+    scraped.tally.measured("read", 0.9, "lost")
+    scraped.tally.strays["garbage"] += 7
+    scraped.tally.retries += 2
     scraped.metrics.count(e.Door.SHELL, "tune", "ok")
     scraped.metrics.count(e.Door.SHELL, "tune", "range")
     scraped.metrics.count(e.Door.SHELL, "tune", "ok")
@@ -109,6 +118,21 @@ async def test_the_values_of_an_evening(scraped: Scraped) -> None:
         'vfod_battery_volts{vfo="main"}': 8.14,
         'vfod_temperature_celsius{vfo="main"}': 21.5,
         'vfod_filter_switchings_total{vfo="main"}': 1,
+        'vfod_battery_low{vfo="main"}': 1,
+        'vfod_output_on{vfo="main"}': 1,
+        'vfod_window_open{vfo="main"}': 0,
+        'vfod_level_decibels{reference="dBm",vfo="main"}': -103.5,
+        'vfod_noise_floor_decibels{reference="dBm",vfo="main"}': -104,
+        'vfod_line_questions_total{result="ok",verb="tune",vfo="main"}': 2,
+        'vfod_line_questions_total{result="lost",verb="read",vfo="main"}': 1,
+        'vfod_line_answer_seconds_bucket{le="0.02",vfo="main"}': 0,
+        'vfod_line_answer_seconds_bucket{le="0.03",vfo="main"}': 1,
+        'vfod_line_answer_seconds_count{vfo="main"}': 3,
+        'vfod_line_strays_total{kind="garbage",vfo="main"}': 7,
+        'vfod_line_retries_total{vfo="main"}': 2,
+        'vfod_line_gaps_total{vfo="main"}': 0,
+        'vfod_queue_length{queue="test"}': 0,
+        'vfod_queue_dropped_total{queue="test"}': 0,
         'vfod_visits_total{band="31m",vfo="main"}': 2,
         'vfod_visits_total{band="outside",vfo="main"}': 1,
         'vfod_active_visits_total{band="31m",vfo="main"}': 1,
@@ -165,6 +189,8 @@ async def test_a_strict_parser_reads_the_other_format(scraped: Scraped) -> None:
         "vfod_battery_volts": "volts",
         "vfod_temperature_celsius": "celsius",
         "vfod_visit_lateness_seconds": "seconds",
+        "vfod_line_answer_seconds": "seconds",
+        "vfod_level_decibels": "decibels",
     }.items():
         assert unit == units[name]
     assert "info" == families["vfod_build"].type
@@ -185,3 +211,19 @@ async def test_the_number_of_series_does_not_grow(scraped: Scraped) -> None:
     assert before + 1 == len(scraped.ours()), "the kind of event that is new"
     assert len(scraped.page().splitlines()) < 300
     assert not any("9400" in line.partition("}")[0] for line in scraped.ours())
+
+
+async def test_what_a_queue_lost_is_not_forgotten(scraped: Scraped) -> None:
+    """A counter never falls, also when the part that was too slow is gone."""
+    stream = scraped.house.stream
+    slow = stream.subscribe("slow", limit=2)
+    await scraped.happen(*(tuned(9_420_000 + number) for number in range(5)))
+    sample = 'vfod_queue_dropped_total{queue="slow"}'
+    assert (3, 2) == (scraped.value(sample), scraped.value('vfod_queue_length{queue="slow"}'))
+    stream.unsubscribe(slow)
+    assert (3, 0) == (scraped.value(sample), scraped.value('vfod_queue_length{queue="slow"}'))
+
+
+def test_a_second_line_to_a_vfo_is_counted_with_the_first(scraped: Scraped) -> None:
+    """The counters outlive links and configurations."""
+    assert scraped.tally is scraped.metrics.tally("main")

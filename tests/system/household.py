@@ -122,13 +122,19 @@ class Household:
         """The state of the VFO by the control socket."""
         return dict(self.ask("status")["vfos"]["main"])
 
-    def scraped(self) -> int:
-        """The dial by /metrics, hertz."""
+    def page(self) -> str:
+        """What /metrics says."""
         web = http.client.HTTPConnection("127.0.0.1", self.web, timeout=10)
         web.request("GET", "/metrics")
         page = web.getresponse().read().decode()
         web.close()
-        line = next(w for w in page.splitlines() if w.startswith("vfod_dial_frequency_hertz{"))
+        return page
+
+    def scraped(self) -> int:
+        """The dial by /metrics, hertz."""
+        line = next(
+            w for w in self.page().splitlines() if w.startswith("vfod_dial_frequency_hertz{")
+        )
         return int(float(line.rpartition(" ")[2]))
 
     def retained(self) -> dict[str, str]:

@@ -70,6 +70,15 @@ class Daemon:
         self._journal = Journal(store, self._tell, clock)
         self._journal_feed = self.stream.subscribe("journal")
         self._log_feed = self.stream.subscribe("log")
+        self.metrics = Metrics(
+            subscribe=self._follow("metrics"),
+            snapshot=self._snapshot,
+            tell=self._tell,
+            clock=clock,
+            version=__version__,
+            journal=store,
+            queues=self.stream.queues,
+        )
         self.vfos = {
             name: Vfo(
                 config,
@@ -81,6 +90,7 @@ class Daemon:
                 committed=self._journal.committed,
                 battery_low_at=memory.battery_low_at(name),
                 remember=self._remember,
+                tally=self.metrics.tally(name),
                 rng=rng,
             )
             for name, settings in config.vfos.items()
@@ -92,14 +102,6 @@ class Daemon:
             {name: vfo.windows for name, vfo in self.vfos.items()},
             config.bands,
             {name: sweep.vfo for name, sweep in config.sweeps.items()},
-        )
-        self.metrics = Metrics(
-            subscribe=self._follow("metrics"),
-            snapshot=self._snapshot,
-            tell=self._tell,
-            clock=clock,
-            version=__version__,
-            journal=store,
         )
         hands = doors.Hands(
             submit=self.front.submit,

@@ -10,6 +10,7 @@ from vfod.config.model import Afterwards as Wanted
 from vfod.config.model import Config, OutputPolicy, SpeakerPolicy, VfoConfig
 from vfod.device.port import Port
 from vfod.device.supervise import Supervisor
+from vfod.device.tally import Tally
 from vfod.plan.windows import Window
 from vfod.radio.levels import Level
 from vfod.run.clockwatch import ClockWatch
@@ -36,6 +37,7 @@ class Vfo:
         committed: Callable[[int], Awaitable[None]],
         battery_low_at: float | None,
         remember: Remember,
+        tally: Tally,
         rng: random.Random,
     ) -> None:
         self.name = settings.name
@@ -52,7 +54,13 @@ class Vfo:
         notebook = Notebook(self.tuner, stream, clock, config.bands, _levels(settings), remember)
         self.desk.take_note = notebook.take
         self.supervisor = Supervisor(
-            port, clock, rng, told=self.tuner.told, up=self.tuner.up, down=self.tuner.down
+            port,
+            clock,
+            rng,
+            told=self.tuner.told,
+            up=self.tuner.up,
+            down=self.tuner.down,
+            tally=tally,
         )
         self.keeper = Keeper(
             stream,

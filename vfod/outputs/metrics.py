@@ -8,7 +8,7 @@ not grow with time.
 
 import bisect
 import collections
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Protocol
 
 from prometheus_client import CollectorRegistry, GCCollector, Metric, ProcessCollector
@@ -22,11 +22,12 @@ from prometheus_client.exposition import choose_encoder
 from prometheus_client.registry import Collector
 
 from vfod.clock import Clock
+from vfod.device.tally import Tally
 from vfod.events import ChannelObserved, Door, LinkLost, Stamped
 from vfod.events.plain import kind
+from vfod.outputs import gauges
 from vfod.outputs.door import Opened, Snapshot, Subscribe, keep_open
-from vfod.state import LinkPhase, State, SweepPhase, Tell, VfoState
-from vfod.units import MILLI
+from vfod.state import State, Tell
 
 NAME = "metrics"
 
@@ -34,10 +35,18 @@ NAME = "metrics"
 #: board some; beyond a second something is wrong.
 LATENESS_BOUNDS = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.5, 1.0)
 
+#: The same of an answer of the box: a line at 115200 baud takes 10 ms each way, a tune its
+#: settle time more, and what took longer than a second is lost.
+ANSWER_BOUNDS = (0.005, 0.01, 0.02, 0.03, 0.05, 0.1, 0.2, 0.3, 0.5, 1.0)
+
 #: The label of a visit in no band.
 _OUTSIDE = "outside"
 
 _Labels = tuple[str, ...]
+
+
+#: Of each queue that events wait in, by the name of the part: how many wait, how many were lost.
+Queues = Callable[[], Mapping[str, tuple[int, int]]]
 
 
 class JournalView(Protocol):
@@ -59,6 +68,25 @@ class JournalView(Protocol):
         ...
 
 
+class Histogram:
+    """Counts per bucket, by its upper bound, and the sum."""
+
+    def __init__(self, bounds: Sequence[float]) -> None:
+        self._bounds = bounds
+        self._counts = [0] * (len(bounds) + 1)
+        self.sum = 0.0
+
+    def observe(self, value: float) -> None:
+        """Count a value."""
+        self._counts[bisect.bisect_left(self._bounds, value)] += 1
+        self.sum += value
+
+    def cumulated(self) -> list[tuple[str, float]]:
+        """For each bound as text, how many values were not above it."""
+        texts = [*(str(bound) for bound in self._bounds), "+Inf"]
+        return [(bound, sum(self._counts[: n + 1])) for n, bound in enumerate(texts)]
+
+
 class Metrics(Collector):
     """Counts while it runs, and renders when asked."""
 
@@ -71,6 +99,7 @@ class Metrics(Collector):
         clock: Clock,
         version: str,
         journal: JournalView | None = None,
+        queues: Queues = dict,
     ) -> None:
         self._subscribe = subscribe
         self._snapshot = snapshot
@@ -78,13 +107,17 @@ class Metrics(Collector):
         self._clock = clock
         self._version = version
         self._journal = journal
+        self._queues = queues
+        self._tallies: dict[str, Tally] = {}
+        self._questions: collections.Counter[_Labels] = collections.Counter()
+        self._answers: dict[str, Histogram] = {}
         self._events: collections.Counter[_Labels] = collections.Counter()
         self._requests: collections.Counter[_Labels] = collections.Counter()
         self._losses: collections.Counter[_Labels] = collections.Counter()
         self._known_losses: dict[str, int] = {}
         self._visits: collections.Counter[_Labels] = collections.Counter()
         self._active: collections.Counter[_Labels] = collections.Counter()
-        self._lateness: dict[str, _Histogram] = {}
+        self._lateness: dict[str, Histogram] = {}
         self.registry = CollectorRegistry()
         self.registry.register(self)
         ProcessCollector(registry=self.registry)
@@ -93,6 +126,18 @@ class Metrics(Collector):
     def count(self, door: Door, method: str, result: str) -> None:
         """A request was answered; see `vfod.outputs.door.Count`."""
         self._requests[door, method, result] += 1
+
+    def tally(self, vfo: str) -> Tally:
+        """What the line to a VFO is to be counted in; the same for every line to it."""
+        if vfo not in self._tallies:
+            histogram = self._answers[vfo] = Histogram(ANSWER_BOUNDS)
+
+            def measured(verb: str, seconds: float, result: str) -> None:
+                self._questions[vfo, verb, result] += 1
+                histogram.observe(seconds)
+
+            self._tallies[vfo] = Tally(measured=measured)
+        return self._tallies[vfo]
 
     async def run(self) -> None:
         """Count what happens, until cancelled."""
@@ -118,7 +163,7 @@ class Metrics(Collector):
                 band = event.band or _OUTSIDE
                 self._visits[vfo, band] += 1
                 self._active[vfo, band] += bool(event.active)
-                self._lateness.setdefault(vfo, _Histogram()).observe(event.lateness)
+                self._lateness.setdefault(vfo, Histogram(LATENESS_BOUNDS)).observe(event.lateness)
 
     def render(self, accept: str) -> tuple[bytes, str]:
         """The page in the format that an Accept header asks for, and its content type."""
@@ -135,15 +180,10 @@ class Metrics(Collector):
         build = InfoMetricFamily("vfod_build", "Version of the daemon.")
         build.add_metric([], {"version": self._version})
         yield build
-        yield from _dial(state)
-        yield from _link(state)
-        yield _filter_switchings(state)
+        yield from gauges.of_state(state)
         yield from self._counters()
-        yield _sweep_phase(state)
-        up = GaugeMetricFamily("vfod_door_up", "Whether a door works.", labels=["door"])
-        for name, door in state.doors.items():
-            up.add_metric([name], door.up)
-        yield up
+        yield from self._of_the_lines()
+        yield from self._of_the_queues()
         yield from self._of_the_journal()
 
     def _counters(self) -> Iterator[Metric]:
@@ -173,15 +213,47 @@ class Metrics(Collector):
             for values, number in counted.items():
                 family.add_metric(values, number)
             yield family
-        lateness = HistogramMetricFamily(
-            "vfod_visit_lateness",
-            "How late a visit began.",
-            labels=["vfo"],
-            unit="seconds",
+        yield _histograms("vfod_visit_lateness", "How late a visit began.", self._lateness)
+
+    def _of_the_lines(self) -> Iterator[Metric]:
+        questions = CounterMetricFamily(
+            "vfod_line_questions",
+            "Questions put to the box, by verb and result.",
+            labels=["vfo", "verb", "result"],
         )
-        for vfo, histogram in self._lateness.items():
-            lateness.add_metric([vfo], histogram.cumulated(), histogram.sum)
-        yield lateness
+        for values, number in self._questions.items():
+            questions.add_metric(values, number)
+        yield questions
+        yield _histograms("vfod_line_answer", "How long the box took to answer.", self._answers)
+        strays = CounterMetricFamily(
+            "vfod_line_strays", "Bytes that were for nobody, by kind.", labels=["vfo", "kind"]
+        )
+        retries = CounterMetricFamily(
+            "vfod_line_retries", "Questions put again, since no answer came.", labels=["vfo"]
+        )
+        gaps = CounterMetricFamily(
+            "vfod_line_gaps", "Times that what the box told was not the whole.", labels=["vfo"]
+        )
+        for vfo, tally in self._tallies.items():
+            for stray, number in tally.strays.items():
+                strays.add_metric([vfo, stray], number)
+            retries.add_metric([vfo], tally.retries)
+            gaps.add_metric([vfo], tally.gaps)
+        yield from (strays, retries, gaps)
+
+    def _of_the_queues(self) -> Iterator[Metric]:
+        length = GaugeMetricFamily(
+            "vfod_queue_length", "Events that wait for a part, by its name.", labels=["queue"]
+        )
+        dropped = CounterMetricFamily(
+            "vfod_queue_dropped",
+            "Events that a part lost, because too many waited.",
+            labels=["queue"],
+        )
+        for name, (waiting, lost) in self._queues().items():
+            length.add_metric([name], waiting)
+            dropped.add_metric([name], lost)
+        yield from (length, dropped)
 
     def _of_the_journal(self) -> Iterator[Metric]:
         journal = self._journal
@@ -200,84 +272,8 @@ class Metrics(Collector):
         )
 
 
-class _Histogram:
-    """Counts per bucket, and the sum."""
-
-    def __init__(self) -> None:
-        self._counts = [0] * (len(LATENESS_BOUNDS) + 1)
-        self.sum = 0.0
-
-    def observe(self, value: float) -> None:
-        self._counts[bisect.bisect_left(LATENESS_BOUNDS, value)] += 1
-        self.sum += value
-
-    def cumulated(self) -> list[tuple[str, float]]:
-        bounds = [*(str(bound) for bound in LATENESS_BOUNDS), "+Inf"]
-        return [(bound, sum(self._counts[: n + 1])) for n, bound in enumerate(bounds)]
-
-
-def _per_vfo(
-    state: State, name: str, says: str, unit: str, read: Callable[[VfoState], float | None]
-) -> Metric:
-    """A gauge with one sample for each VFO of which the value is known."""
-    family = GaugeMetricFamily(name, says, labels=["vfo"], unit=unit)
-    for vfo, known in state.vfos.items():
-        if (value := read(known)) is not None:
-            family.add_metric([vfo], value)
-    return family
-
-
-def _dial(state: State) -> Iterable[Metric]:
-    yield _per_vfo(
-        state,
-        "vfod_dial_frequency",
-        "Frequency the receiver is tuned to.",
-        "hertz",
-        lambda vfo: vfo.dial,
-    )
-    yield _per_vfo(
-        state,
-        "vfod_oscillator_frequency",
-        "Frequency the VFO says it produces.",
-        "hertz",
-        lambda vfo: None if vfo.produced is None else vfo.produced / MILLI,
-    )
-
-
-def _link(state: State) -> Iterable[Metric]:
-    yield _per_vfo(
-        state,
-        "vfod_link_up",
-        "Whether the line to the VFO works.",
-        "",
-        lambda vfo: vfo.link.phase is LinkPhase.UP,
-    )
-    yield _per_vfo(
-        state, "vfod_battery", "Voltage of the VFO's battery.", "volts", lambda vfo: vfo.battery
-    )
-    yield _per_vfo(
-        state,
-        "vfod_temperature",
-        "Temperature in the VFO.",
-        "celsius",
-        lambda vfo: vfo.temperature,
-    )
-
-
-def _filter_switchings(state: State) -> Metric:
-    family = CounterMetricFamily(
-        "vfod_filter_switchings", "Times the band filter was switched.", labels=["vfo"]
-    )
-    for vfo, known in state.vfos.items():
-        family.add_metric([vfo], known.filter_switchings)
-    return family
-
-
-def _sweep_phase(state: State) -> Metric:
-    family = GaugeMetricFamily(
-        "vfod_sweep_phase", "1 for what the sweep is doing, else 0.", labels=["vfo", "phase"]
-    )
-    for vfo, known in state.vfos.items():
-        for phase in SweepPhase:
-            family.add_metric([vfo, phase], known.sweep.phase is phase)
+def _histograms(name: str, says: str, of: Mapping[str, Histogram]) -> Metric:
+    family = HistogramMetricFamily(name, says, labels=["vfo"], unit="seconds")
+    for vfo, histogram in of.items():
+        family.add_metric([vfo], histogram.cumulated(), histogram.sum)
     return family

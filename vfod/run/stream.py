@@ -91,6 +91,8 @@ class Stream:
         self._clock = clock
         self._derive = tuple(derive)
         self._subscriptions: list[Subscription] = []
+        #: What queues that are gone had lost.
+        self._dropped: collections.Counter[str] = collections.Counter()
         self.state = initial(vfos)
 
     def subscribe(
@@ -106,6 +108,7 @@ class Stream:
         subscription.close()
         if subscription in self._subscriptions:
             self._subscriptions.remove(subscription)
+            self._dropped[subscription.name] += subscription.dropped
 
     @contextlib.contextmanager
     def following(
@@ -120,8 +123,16 @@ class Stream:
 
     @property
     def subscriptions(self) -> tuple[Subscription, ...]:
-        """Those alive, for the metrics."""
+        """Those alive."""
         return tuple(self._subscriptions)
+
+    def queues(self) -> dict[str, tuple[int, int]]:
+        """By the name of who reads: how many pairs wait for it, and how many it has lost so far."""
+        found = {name: (0, lost) for name, lost in self._dropped.items()}
+        for one in self._subscriptions:
+            waiting, lost = found.get(one.name, (0, 0))
+            found[one.name] = waiting + len(one), lost + one.dropped
+        return found
 
     def emit(self, event: Event, *, vfo: str = "", cause: str | None = None) -> Stamped:
         """Let it have happened: returns its envelope after everybody was handed it.

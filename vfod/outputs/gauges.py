@@ -1,0 +1,101 @@
+"""What the metrics say of the state: families made from it when asked. Pure."""
+
+from collections.abc import Callable, Iterable
+
+from prometheus_client import Metric
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily
+
+from vfod.state import LinkPhase, State, SweepPhase, VfoState
+from vfod.units import MILLI
+
+
+def of_state(state: State) -> Iterable[Metric]:
+    """Everything that can be read from the state alone."""
+    for name, says, unit, read in _GAUGES:
+        family = GaugeMetricFamily(name, says, labels=["vfo"], unit=unit)
+        for vfo, known in state.vfos.items():
+            # What is not known has no sample.
+            if (value := read(known)) is not None:
+                family.add_metric([vfo], value)
+        yield family
+    yield _filter_switchings(state)
+    yield from _levels(state)
+    yield _sweep_phase(state)
+    up = GaugeMetricFamily("vfod_door_up", "Whether a door works.", labels=["door"])
+    for name, door in state.doors.items():
+        up.add_metric([name], door.up)
+    yield up
+
+
+#: One sample a VFO: name, help, unit, value.
+_GAUGES: tuple[tuple[str, str, str, Callable[[VfoState], float | None]], ...] = (
+    (
+        "vfod_dial_frequency",
+        "Frequency the receiver is tuned to.",
+        "hertz",
+        lambda vfo: vfo.dial,
+    ),
+    (
+        "vfod_oscillator_frequency",
+        "Frequency the VFO says it produces.",
+        "hertz",
+        lambda vfo: None if vfo.produced is None else vfo.produced / MILLI,
+    ),
+    (
+        "vfod_link_up",
+        "Whether the line to the VFO works.",
+        "",
+        lambda vfo: vfo.link.phase is LinkPhase.UP,
+    ),
+    ("vfod_battery", "Voltage of the VFO's battery.", "volts", lambda vfo: vfo.battery),
+    ("vfod_battery_low", "Whether the VFO's battery is low.", "", lambda vfo: vfo.battery_low),
+    ("vfod_temperature", "Temperature in the VFO.", "celsius", lambda vfo: vfo.temperature),
+    ("vfod_output_on", "Whether the oscillator's output is on.", "", lambda vfo: vfo.output),
+    (
+        "vfod_window_open",
+        "Whether a window of the agenda is open.",
+        "",
+        lambda vfo: vfo.window.name is not None,
+    ),
+)
+
+
+def _filter_switchings(state: State) -> Metric:
+    family = CounterMetricFamily(
+        "vfod_filter_switchings", "Times the band filter was switched.", labels=["vfo"]
+    )
+    for vfo, known in state.vfos.items():
+        family.add_metric([vfo], known.filter_switchings)
+    return family
+
+
+def _levels(state: State) -> Iterable[Metric]:
+    """Decibels, by what they are over: dBm, or dB over nothing in particular."""
+    level = GaugeMetricFamily(
+        "vfod_level",
+        "Level at the last visit.",
+        labels=["vfo", "reference"],
+        unit="decibels",
+    )
+    floor = GaugeMetricFamily(
+        "vfod_noise_floor",
+        "Noise floor of the band of the last visit.",
+        labels=["vfo", "reference"],
+        unit="decibels",
+    )
+    for vfo, known in state.vfos.items():
+        for family, value in ((level, known.level), (floor, known.floor)):
+            if value is not None:
+                family.add_metric([vfo, known.level_unit], value)
+    yield level
+    yield floor
+
+
+def _sweep_phase(state: State) -> Metric:
+    family = GaugeMetricFamily(
+        "vfod_sweep_phase", "1 for what the sweep is doing, else 0.", labels=["vfo", "phase"]
+    )
+    for vfo, known in state.vfos.items():
+        for phase in SweepPhase:
+            family.add_metric([vfo, phase], known.sweep.phase is phase)
+    return family
