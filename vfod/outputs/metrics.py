@@ -25,8 +25,8 @@ from vfod.clock import Clock
 from vfod.device.tally import Tally
 from vfod.events import ChannelObserved, Door, LinkLost, Stamped
 from vfod.events.plain import kind
-from vfod.outputs import gauges
 from vfod.outputs.door import Opened, Snapshot, Subscribe, keep_open
+from vfod.outputs.metrics_of_state import of_state
 from vfod.state import State, Tell
 
 NAME = "metrics"
@@ -180,7 +180,7 @@ class Metrics(Collector):
         build = InfoMetricFamily("vfod_build", "Version of the daemon.")
         build.add_metric([], {"version": self._version})
         yield build
-        yield from gauges.of_state(state)
+        yield from of_state(state)
         yield from self._counters()
         yield from self._of_the_lines()
         yield from self._of_the_queues()
