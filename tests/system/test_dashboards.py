@@ -5,6 +5,7 @@ import json
 import shutil
 import subprocess
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -98,13 +99,10 @@ async def test_every_query_finds_data(
         await until(lambda: it.vfo()["visits"] >= 1, now)
         server = await asyncio.to_thread(prometheus, f"127.0.0.1:{it.web}")
         await until(lambda: server.query('up{job="vfod"} == 1'), now)
-        it.ask("status")
-        for query in queries():
+        recorded = [rule["expr"] for rule in rules() if "record" in rule]
+        for query in [*queries(), *recorded]:
             for variable, value in VARIABLES.items():
                 query = query.replace(variable, value)
-            await until(lambda query=query: server.query(query), now)  # type: ignore[misc] # bound
-        for rule in rules():
-            if "record" in rule:
-                await until(lambda rule=rule: server.query(rule["expr"]), now)  # type: ignore[misc]
+            await until(partial(server.query, query), now)
     finally:
         it.close()
