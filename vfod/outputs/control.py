@@ -206,6 +206,8 @@ class _Client:
                 self._send(answer)
             if not line.endswith(b"\n"):
                 return
+            # Its next line may be here already; everybody else's turn comes first.
+            await asyncio.sleep(0)  # noqa: TID251 - a turn of the loop, and no time
 
     def _watch(self) -> State:
         if self._watching is not None:
