@@ -39,8 +39,12 @@ async def by_command(port: str) -> tuple[int | None, dict[str, Any]]:
 def passed_whole(code: int | None, told: dict[str, Any], *, least: int) -> None:
     """It ended well, tried at least so many points, and said of each other one why not."""
     points = told["points"]
-    bad = [(one["name"], one["expected"]) for one in points if one["verdict"] == "failed"]
-    assert ([], False, 0) == (bad, told["failed"], code)
+    bad = [
+        (one["name"], one["sent"], one["received"], one["expected"])
+        for one in points
+        if one["verdict"] == "failed"
+    ]
+    assert ([], False, 0) == (bad, told["failed"], code), bad
     assert least <= sum(one["verdict"] == "passed" for one in points)
     assert all(one["note"] for one in points if one["verdict"] == "skipped")
 

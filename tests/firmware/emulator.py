@@ -13,6 +13,8 @@ from typing import Any
 
 from tests.firmware.build import CORTEX_M3, EXAMPLE, HERE, RESPONDER, able, compiled
 from tests.real_parts import real_part
+from vfod.clock import Clock
+from vfod.conform.bench import Hand
 
 _MACHINE = "-machine lm3s6965evb -display none -serial pty -serial pty -qmp stdio"
 _BOARD = HERE / "cortex_m3"
@@ -79,3 +81,29 @@ class Emulator:
 
 def _open(filename: str) -> int:
     return os.open(filename.removeprefix("pty:"), os.O_RDWR | os.O_NOCTTY)
+
+
+#: How hand_moved in board.c does what the check asks a person to do.
+DEEDS = {
+    "turn": "+++",
+    "turn-up": "+++",
+    "turn-down": "---",
+    "press": "b",
+    "spin": "+",
+    "reset": "",
+}
+
+
+def deeds_on(emulator: Emulator, clock: Clock) -> Hand:
+    """A hand on the knob, the button and the reset of the emulator."""
+
+    async def hand(deed: str) -> bool:
+        for _ in range(40 if deed == "spin" else 1):
+            if deed == "reset":
+                emulator.reset()
+            elif deed in DEEDS:
+                emulator.hand(DEEDS[deed])
+            await clock.sleep_until(clock.monotonic() + 0.01)
+        return deed in DEEDS
+
+    return hand

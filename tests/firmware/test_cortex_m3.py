@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.conform.rig import failed, outcomes, skipped
+from tests.conform.rig import by_command, failed, outcomes, passed_whole, skipped
 from tests.firmware.build import ABILITIES, CORTEX_M3, FIRMWARE, RESPONDER, able, compiled
-from tests.firmware.emulator import Emulator, image
+from tests.firmware.emulator import Emulator, deeds_on, image
 from tests.firmware.sweeping import CHANNELS, observed, sweep
 from tests.real_parts import real_part
 from tests.sim.terminal import Terminal
@@ -189,41 +189,12 @@ async def test_its_times(terminal: Terminal) -> None:
 async def test_it_conforms(emulator: Emulator) -> None:
     """The conformance check finds nothing, with hands on the knob, the button and the reset."""
     clock = SystemClock()
-
-    async def hand(deed: str) -> None:
-        for _ in range(40 if deed == "spin" else 1):
-            if deed == "reset":
-                emulator.reset()
-            else:
-                emulator.hand(_DEEDS[deed])
-            await clock.sleep_until(clock.monotonic() + 0.01)
-
-    found = await outcomes(port_from(emulator.port), clock, hand)
+    found = await outcomes(port_from(emulator.port), clock, deeds_on(emulator, clock))
     assert [] == failed(found)
-    assert len(found) - len(skipped(found)) > 60
+    assert len(found) - len(skipped(found)) > 130
 
 
-#: How hand_moved in board.c does what the check asks a person to do.
-_DEEDS = {"turn": "+++", "turn-up": "+++", "turn-down": "---", "press": "b", "spin": "+"}
-
-
-def test_the_page_followed_literally(tmp_path: Path) -> None:
-    """The code of docs/firmware.md, put together, is firmware that compiles without a warning and
-    answers; the options are those of its step 2, and only what it calls board_ is added.
-    """
-    page = (ROOT / "docs" / "firmware.md").read_text()
-    source = tmp_path / "main.c"
-    source.write_text(
-        '#include "board.h"\n' + "".join(re.findall(r"```c\n(.*?)```", page, re.DOTALL))
-    )
-    options = re.findall(r"-DVFOLINE_\w+=1", page)
-    assert 3 == len(options)
-    file = image(tmp_path / "image.elf", source, options)
-    emulator = Emulator(file, tmp_path / "emulator.log")
-    try:
-        with Path(emulator.port).open("r+b", buffering=0) as line:
-            line.write(b"\nwho\n")
-            said = next(one for one in line if not one.startswith(b"!"))
-    finally:
-        emulator.close()
-    assert said.startswith(b"ok proto=1 model=my-vfo fw=1.0 serial=0001 boot=1 ")
+@pytest.mark.real_time
+async def test_the_command_on_it(emulator: Emulator) -> None:
+    """`vfod conform` as a person starts it."""
+    passed_whole(*await by_command(emulator.port), least=120)

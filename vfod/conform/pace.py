@@ -16,13 +16,9 @@ _LOAD, _QUICK_LOAD = 60.0, 1.0
 _ROUNDS = 20
 
 
-def on_the_way(bench: Bench) -> float:
-    """Seconds that a question and its answer may take besides what the box takes."""
-    return _ON_THE_WAY + (_NETWORK if isinstance(bench.port, TcpPort) else 0.0)
-
-
 def _allowed(bench: Bench) -> float:
-    return _REPLY_LIMIT + on_the_way(bench)
+    network = _NETWORK if isinstance(bench.port, TcpPort) else 0.0
+    return _REPLY_LIMIT + _ON_THE_WAY + network
 
 
 async def _timed(bench: Bench, text: str) -> float:
