@@ -28,6 +28,7 @@ PACKAGES = {
     "arm-none-eabi-size": "binutils-arm-none-eabi",
     "chromium": "chromium",
     "clang": "clang",
+    "curl": "curl",
     "gcc": "gcc",
     "groff": "groff-base",
     "libclang_rt.fuzzer": "libclang-rt-dev",
