@@ -25,6 +25,7 @@ vfos:
     quiet: 2s
     receiver: [{{from: 150k, to: 30M, detector: envelope, intermediate_frequency: 455k}}]
     level_table: {{0: -130dBm, 4095: -10dBm}}
+  {second}
 sweeps:
   test: {{bands: [41m], dwell: 250ms, settle: 100ms, readings: 2, hold: off}}
 windows:
@@ -36,9 +37,12 @@ web: {{listen: "127.0.0.1:{web}"{more}}}
 
 
 class Household:
-    """Where everything is, and what each door says; `more` are further keys of web:."""
+    """Where everything is, and what each door says.
 
-    def __init__(self, here: Path, broker: Server, more: str = "") -> None:
+    `more` are further keys of web:, `second` is a second VFO.
+    """
+
+    def __init__(self, here: Path, broker: Server, more: str = "", second: str = "") -> None:
         self.here = here
         self.broker = broker
         self.web = free_port()
@@ -46,7 +50,7 @@ class Household:
         self.socket = here / "control.sock"
         self.config = here / "vfod.yaml"
         self.config.write_text(
-            CONFIG.format(here=here, broker=broker.port, web=self.web, more=more)
+            CONFIG.format(here=here, broker=broker.port, web=self.web, more=more, second=second)
         )
         self._running: dict[str, subprocess.Popen[bytes]] = {}
 

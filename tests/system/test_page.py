@@ -161,6 +161,30 @@ async def test_every_light_and_width(
         await watched.axe()
 
 
+async def test_several_vfos(tmp_path: Path, mosquitto: Server, browser: Browser) -> None:
+    """A list, then each: what is done on a VFO's page is done to that VFO."""
+    second = f"attic: {{port: {tmp_path}/vfo1}}"
+    it = Household(tmp_path, mosquitto, second=second)
+    it.start("box")
+    it.start("daemon")
+    try:
+        await until(lambda: it.vfo()["visits"] >= 1, now)
+        it.ask("stay")
+        it.ask("tune", frequency=9_420_000)
+        async with open_page(browser, it.url) as watched:
+            await watched.says("#vfos", "main, 9\u2009420 kHz")
+            await watched.says("#link", "link up")
+            await watched.page.get_by_role("link", name="attic").click()
+            await watched.says("#link", "link down")
+            await watched.says("#figures", "–")
+            await watched.page.get_by_role("button", name="One step up").click()
+            await watched.says("#answer", "not known yet")
+            assert 9_420_000 == it.vfo()["dial"]
+            await watched.axe()
+    finally:
+        it.close()
+
+
 async def test_token_wrong_and_right(tmp_path: Path, mosquitto: Server, browser: Browser) -> None:
     """The form says no to a wrong token, lets the right one in, and a reader only look."""
     for name, token in (("token", TOKEN), ("look", LOOK)):
