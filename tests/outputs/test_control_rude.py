@@ -94,7 +94,8 @@ async def test_half_a_line_and_then_nothing(house: House, tmp_path: Path) -> Non
                     break
                 writer.write(bytes([byte]))
                 await clock.sleep_until(clock.monotonic() + 0.02)
-        assert b"" == await gone
+        with contextlib.suppress(ConnectionResetError):  # bytes were under way when it closed
+            assert b"" == await gone
         await all_is_well(path)
 
 
