@@ -252,6 +252,21 @@ async def test_an_unplugged_box_is_lost_and_the_daemon_is_not(house: House) -> N
     assert shown(house)["vfod-main"].values["$alert/link"] is None
 
 
+async def test_a_low_battery_is_an_alert_until_it_is_charged(house: House) -> None:
+    """It says what to do; the value beside it is for automation."""
+    house.happen(e.BatteryLow(battery=6.6))
+    values = shown(house)["vfod-main"].values
+    assert ("6.60", "true") == (values["power/battery"], values["power/low"])
+    assert "battery is low: charge it" in str(values["$alert/battery"])
+    house.happen(e.BatteryFine(battery=8.2))
+    values = shown(house)["vfod-main"].values
+    assert ("8.20", "false", None) == (
+        values["power/battery"],
+        values["power/low"],
+        values["$alert/battery"],
+    )
+
+
 async def test_a_band_is_always_one_of_the_format(house: House) -> None:
     """Between bands, and in one that is not offered, the value is `outside`."""
     for band in (None, "49m"):

@@ -2,6 +2,7 @@
 
 import asyncio
 import itertools
+import json
 from collections.abc import AsyncIterator
 
 import pytest
@@ -132,6 +133,40 @@ async def test_another_box_is_described_anew(air: Air) -> None:
     assert "" == air.broker.of("vfod-main/power/battery")[-1][1]
     root = [text for _, text in air.broker.of("vfod/$state")]
     assert ["init", "ready"] == root, "the daemon was there all the time"
+
+
+async def test_a_box_that_can_do_everything(air: Air) -> None:
+    """Every property there is, with a value, against the convention (the fixture looks)."""
+    able = {name: getattr(GREETED, name) for name in GREETED.__dataclass_fields__}
+    able["abilities"] = (*GREETED.abilities, "mute", "output", "select")
+    origin = Origin(door=Door.SHELL, who="listener")
+    air.house.happen(
+        e.LinkGreeted(**able),
+        tuned(9_420_000),
+        e.BandEntered(band="31m", left=None),
+        e.StepChanged(step=1000, by=origin),
+        e.BoxMeasured(battery=8.0, temperature=-3.0),
+        e.FilterSelected(select=0),
+        e.FilterSelected(select=3),
+        e.OutputSwitched(on=True, by=origin),
+        e.SpeakerMuted(muted=False, by=origin),
+        e.WindowAwaited(window="next", sweep="evening", opens=2e9, closes=2e9 + 60),
+        e.WindowOpened(window="now", sweep="evening", night="2026-11-25", opens=1e9, closes=2e9),
+        e.SweepStarted(sweep="evening", channels=3, dial=9_400_000, by=origin),
+        observed(9_405_000, active=True),
+        e.SweepYielded(sweep="evening", dial=9_410_000, to=origin, until=1.9e9),
+    )
+    await air.wait(3)
+    described = json.loads(air.broker.of("vfod-main/$description")[-1][1])["nodes"]
+    retained = [
+        f"{node}/{name}"
+        for node, of in described.items()
+        for name, property_ in of["properties"].items()
+        if property_.get("retained", True)
+    ]
+    assert len(retained) > 35
+    unknown = [path for path in retained if not air.broker.of(f"vfod-main/{path}")[-1][1]]
+    assert [] == unknown
 
 
 async def test_a_setting_is_carried_out_and_said(air: Air) -> None:
