@@ -2,13 +2,16 @@
 
 import asyncio
 import os
+import re
 import socket
+import termios
 import tty
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
 import pytest
 
+from tests.conform.habits import resealed
 from vfod.cli.conform import ask_a_hand
 from vfod.cli.verbs import run
 from vfod.clock import SystemClock
@@ -115,6 +118,84 @@ async def test_something_else_that_answers(capsys: pytest.CaptureFixture[str]) -
     out, err = capsys.readouterr()
     assert r"1. something else answers: 'login: \x07" in out
     assert "trying 9600 baud" in err
+
+
+class Speaker:
+    """A box on a pseudo-terminal that understands one speed only; else it hears and says rubbish.
+
+    The far end of a pseudo-terminal sees the speed that the host has set (Linux, pty(7) and
+    termios(3)).
+    """
+
+    def __init__(self, box: SimBox, speed: int) -> None:
+        self._box = box
+        self._speed = speed
+        self._master, self._kept = os.openpty()
+        tty.setraw(self._kept)
+        os.set_blocking(self._master, False)
+        self.path = os.ttyname(self._kept)
+        box.connect(self._say)
+        asyncio.get_running_loop().add_reader(self._master, self._hear)
+
+    @property
+    def _is_wrong(self) -> bool:
+        return bool(termios.tcgetattr(self._master)[5] != self._speed)
+
+    def _say(self, data: bytes) -> None:
+        if not self._is_wrong:
+            os.write(self._master, data)
+
+    def _hear(self) -> None:
+        data = os.read(self._master, 1000)
+        if self._is_wrong:
+            os.write(self._master, b"\xf8\x80\x00")
+        else:
+            self._box.feed(data)
+
+    def close(self) -> None:
+        asyncio.get_running_loop().remove_reader(self._master)
+        os.close(self._master)
+        os.close(self._kept)
+
+
+async def test_another_speed(
+    box: SimBox, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The common ones are tried and the protocol is recognised; the daemon's speed stays wrong."""
+    monkeypatch.setattr(sounding, "GREETING_PAUSES", (0.6,))
+    monkeypatch.setattr(sounding, "GUESS_PAUSES", (0.6,))
+    speaker = Speaker(box, termios.B38400)
+    assert 1 == await asyncio.to_thread(run, ["doctor", speaker.path])
+    assert 0 == await asyncio.to_thread(run, ["doctor", "--baud", "38400", speaker.path])
+    speaker.close()
+    out, err = capsys.readouterr()
+    assert (
+        f"{speaker.path}: the VFO is not reached\n1. it speaks at 38400 baud, not at 115200" in out
+    )
+    assert "write `baud: 38400`" in out
+    assert ["9600", "57600", "38400"] == re.findall(r"trying (\d+) baud", err)
+
+
+async def test_a_protocol_that_is_too_new(
+    box: SimBox, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The box is recognised, and it is this program that is to be updated."""
+    change = resealed("proto=1", "proto=3 min=2")
+    connect = box.connect
+
+    def changed(send: Callable[[bytes], None] | None) -> None:
+        connect(send and (lambda data: send(b"".join(map(change, data.splitlines(True))))))
+
+    monkeypatch.setattr(box, "connect", changed)
+    line = PtyLine(box)
+    line.open()
+    assert 1 == await asyncio.to_thread(run, ["doctor", line.device])
+    line.close()
+    said = capsys.readouterr().out
+    assert (
+        "1. the box speaks version 2 and newer of the line protocol, this program version 1" in said
+    )
+    assert "update this program" in said
 
 
 @pytest.mark.usefixtures("brief")
