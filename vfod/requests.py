@@ -191,6 +191,11 @@ def _check_line(what: str, text: str, limit: int) -> None:
         )
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Reload(Change):
+    """Read the configuration file anew and go by it; a file with mistakes changes nothing."""
+
+
 #: The table: method → request. Documentation is each class's docstring.
 TABLE: dict[str, type[Request]] = {
     "status": ShowStatus,
@@ -210,6 +215,7 @@ TABLE: dict[str, type[Request]] = {
     "resume": Resume,
     "skip": SkipChannel,
     "note": TakeNote,
+    "reload": Reload,
 }
 
 

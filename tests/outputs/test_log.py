@@ -15,9 +15,9 @@ from vfod.state import State, initial
 
 #: The kinds that a person is told of in the log.
 INCIDENTS = {
-    "battery-low", "box-reset", "clock-doubted", "door-failed", "encoder-jittered",
-    "journal-set-aside", "link-lost", "output-held-off", "sweep-ended", "sweep-refused",
-    "window-missed",
+    "battery-low", "box-reset", "clock-doubted", "config-refused", "config-reloaded",
+    "door-failed", "encoder-jittered", "journal-set-aside", "link-lost", "output-held-off",
+    "sweep-ended", "sweep-refused", "window-missed",
 }  # fmt: skip
 
 MISSING = e.LinkLost(port="/dev/vfo0", reason="missing", detail="/dev/vfo0 is not there")

@@ -20,7 +20,7 @@ from vfod.radio.receiver import Detector, Range, Receiver
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.derive import activity, band_edges
 from vfod.run.desk import Desk
-from vfod.run.given import Afterwards, LeftOff
+from vfod.run.given import Afterwards, LeftOff, Orders
 from vfod.run.keeper import Keeper
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
@@ -184,12 +184,14 @@ async def shack(
         tuner,
         desk,
         watch,
-        sweeps={s.name: s for s in sweeps},
-        windows=windows,
-        bands=bands,
-        levels=lambda _, counts: table.level(counts),
-        afterwards=afterwards,
-        output_in_windows=output_in_windows,
+        orders=Orders(
+            sweeps={s.name: s for s in sweeps},
+            windows=windows,
+            bands=tuple(bands),
+            levels=lambda _, counts: table.level(counts),
+            afterwards=afterwards,
+            output_in_windows=output_in_windows,
+        ),
     )
     it = Shack(clock, world, port, line, stream, tuner, desk, keeper, supervisor)
     feed = stream.subscribe("test")

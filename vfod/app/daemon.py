@@ -5,8 +5,9 @@ store. A door or a VFO that fails is rebuilt by itself; the daemon ends only whe
 """
 
 import asyncio
+import contextlib
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
@@ -14,18 +15,24 @@ from typing import Any
 
 from vfod import __released__, __version__
 from vfod import events as e
+from vfod import requests as r
 from vfod.app import doors
 from vfod.app.front import Front
 from vfod.app.lookback import stood
+from vfod.app.notify import ServiceManager
 from vfod.app.recall import Memory
+from vfod.app.reload import Reloader, Reread
 from vfod.app.vfo import Vfo
 from vfod.clock import Clock
 from vfod.config.model import Config, VfoConfig
 from vfod.device.port import Port
+from vfod.errors import VfodError
+from vfod.outputs import mqtt, web
 from vfod.outputs.journal import Journal
 from vfod.outputs.log import Log
 from vfod.outputs.metrics import Metrics
-from vfod.outputs.web import NO_KEYS, Keys
+from vfod.plan.windows import Window
+from vfod.radio.bands import Band
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.derive import activity, band_edges
 from vfod.run.notes import Stood
@@ -54,15 +61,18 @@ class Daemon:
         memory: Memory,
         released: float = RELEASED,
         socket: Path | None = None,
-        broker: doors.BrokerSecrets = doors.NO_SECRETS,
-        keys: Keys = NO_KEYS,
+        secrets: doors.Secrets = doors.NO_SECRETS,
+        reread: Reread | None = None,
+        manager: ServiceManager | None = None,
         seed: int | None = None,
     ) -> None:
+        #: Makes ports this daemon's and no other's; AlreadyRunningError where one is taken.
+        self.claim_ports: Callable[[Sequence[str]], None] = lambda _: None
         self._config = config
         self._clock = clock
         self._store = store
         rng = random.Random(seed)  # noqa: S311 - jitter of pauses, nothing secret
-        self.stream = Stream(clock, list(config.vfos), derive=(band_edges(config.bands), activity))
+        self.stream = Stream(clock, list(config.vfos), derive=(self._band_edges, activity))
         self._memory = memory
         self._watch = ClockWatch(
             clock, self._tell, released=released, newest=memory.newest, on_trust=self._recall
@@ -85,7 +95,7 @@ class Daemon:
                 settings,
                 self.stream,
                 clock,
-                port_for(settings),
+                port_for,
                 watch=self._watch,
                 committed=self._journal.committed,
                 battery_low_at=memory.battery_low_at(name),
@@ -95,15 +105,19 @@ class Daemon:
             )
             for name, settings in config.vfos.items()
         }
-        self.front = Front(
-            self._snapshot,
-            clock,
-            {name: vfo.desk for name, vfo in self.vfos.items()},
-            {name: vfo.windows for name, vfo in self.vfos.items()},
-            config.bands,
-            {name: sweep.vfo for name, sweep in config.sweeps.items()},
+        self._reloader = Reloader(
+            config,
+            reread,
+            self._claim,
+            self._take,
+            self.stream.emit,
+            clock=clock,
+            manager=manager,
         )
-        hands = doors.Hands(
+        desks = {name: vfo.desk for name, vfo in self.vfos.items()}
+        self.front = Front(self._snapshot, clock, desks, *self._by_vfo(), self._asked_to_reload)
+        self._secrets = secrets
+        self._hands = doors.Hands(
             submit=self.front.submit,
             follow=self._follow,
             snapshot=self._snapshot,
@@ -111,13 +125,69 @@ class Daemon:
             count=self.metrics.count,
             clock=clock,
         )
-        self.control = None if socket is None else doors.control(config, socket, hands)
-        self.web = doors.web(
-            config, hands, keys, render=self.metrics.render, beats=self.beats, beside=self._beside
+        self.control = None if socket is None else doors.control(config, socket, self._hands)
+        self._web = doors.Doorway[web.Web](web.NAME, self._new_web(), self._tell)
+        self._mqtt = doors.Doorway[mqtt.Mqtt](mqtt.NAME, self._new_mqtt(), self._tell)
+
+    def _new_web(self) -> web.Web | None:
+        return doors.web(
+            self._config,
+            self._hands,
+            self._secrets.web,
+            render=self.metrics.render,
+            beats=self.beats,
+            beside=self._beside,
         )
-        self.mqtt = doors.mqtt(config, hands, broker)
+
+    def _new_mqtt(self) -> mqtt.Mqtt | None:
+        return doors.mqtt(self._config, self._hands, self._secrets.broker)
+
+    @property
+    def mqtt(self) -> mqtt.Mqtt | None:
+        """The door to the broker, where there is one."""
+        return self._mqtt.door
+
+    # --- a new configuration --------------------------------------------------------------------
+
+    def _claim(self, config: Config) -> None:
+        self.claim_ports([vfo.port for vfo in config.vfos.values()])
+
+    async def reload(self, by: e.Origin) -> None:
+        """Read the file anew and go by it; what is wrong with it is told in the log."""
+        with contextlib.suppress(VfodError):
+            await self._reloader.reload(by)
+
+    async def _asked_to_reload(self, asked: r.Asked) -> dict[str, Any]:
+        sequence, answer = await self._reloader.reload(asked.origin, asked.id)
+        await self._journal.committed(sequence)
+        return answer
+
+    async def _take(self, config: Config, secrets: doors.Secrets, cause: str | None) -> None:
+        was, self._config = self._config, config
+        knew, self._secrets = self._secrets, secrets
+        for name, vfo in self.vfos.items():
+            await vfo.take(config, config.vfos[name], cause)
+        self.front.take(*self._by_vfo())
+        if (config.web, secrets.web) != (was.web, knew.web):
+            self._web.hang(self._new_web())
+        if (config.mqtt, secrets.broker) != (was.mqtt, knew.broker) or (
+            config.mqtt is not None and doors.offers(config) != doors.offers(was)
+        ):
+            self._mqtt.hang(self._new_mqtt())
+
+    def _by_vfo(self) -> tuple[dict[str, Sequence[Window]], Sequence[Band], dict[str, str]]:
+        """What the front answers from: windows by VFO, bands, the VFO of each sweep."""
+        config = self._config
+        return (
+            {name: self.vfos[name].orders.windows for name in config.vfos},
+            config.bands,
+            {name: sweep.vfo for name, sweep in config.sweeps.items()},
+        )
 
     # --- what the doors are handed --------------------------------------------------------------
+
+    def _band_edges(self, state: State, stamped: e.Stamped) -> Sequence[e.Event]:
+        return band_edges(self._config.bands)(state, stamped)
 
     def _tell(self, event: e.Event) -> None:
         self.stream.emit(event)
@@ -165,7 +235,7 @@ class Daemon:
         )
         try:
             async with asyncio.TaskGroup() as group:
-                for door in (self.metrics, self.control, self.web, self.mqtt):
+                for door in (self.metrics, self.control, self._web, self._mqtt):
                     if door is not None:
                         group.create_task(door.run(), name=type(door).__name__)
                 try:

@@ -1,5 +1,6 @@
 """The doors as the configuration wants them, each given the same few things to work with."""
 
+import asyncio
 import os
 import platform
 import ssl
@@ -7,14 +8,15 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from vfod.clock import Clock
 from vfod.config.model import Config
+from vfod.events import DoorClosed
 from vfod.outputs.control import Control, ControlSettings
 from vfod.outputs.door import Count, Snapshot
 from vfod.outputs.mqtt import Mqtt, MqttSettings, Offer
-from vfod.outputs.web import Beats, Certificate, Keys, Render, Web, WebSettings
+from vfod.outputs.web import NO_KEYS, Beats, Certificate, Keys, Render, Web, WebSettings
 from vfod.state import Feed, Submit, Tell
 from vfod.state.model import LinkState
 
@@ -36,10 +38,71 @@ class BrokerSecrets:
     """What the broker wants to see, read from files of their own; never from the configuration."""
 
     password: str | None = field(default=None, repr=False)
-    tls: ssl.SSLContext | None = None
+    #: The certificates of the authorities to believe, where a file names them, and what they make.
+    authorities: bytes | None = field(default=None, repr=False)
+    tls: ssl.SSLContext | None = field(default=None, repr=False, compare=False)
 
 
-NO_SECRETS = BrokerSecrets()
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WebSecrets:
+    """The tokens of HTTP, and what the files of its certificate and key hold."""
+
+    keys: Keys = NO_KEYS
+    certificate: tuple[bytes, ...] = field(default=(), repr=False)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Secrets:
+    """What is in files of its own; two of them differ when what is in the files does."""
+
+    broker: BrokerSecrets = BrokerSecrets()
+    web: WebSecrets = WebSecrets()
+
+
+NO_SECRETS = Secrets()
+
+
+_Door = TypeVar("_Door", Mqtt, Web)
+
+
+class Doorway(Generic[_Door]):
+    """Where one door hangs that the configuration may change: taken out, put in, exchanged."""
+
+    def __init__(self, name: str, door: _Door | None, tell: Tell) -> None:
+        self.door: _Door | None = door
+        self._name = name
+        self._tell = tell
+        self._changed = asyncio.Event()
+
+    def hang(self, door: _Door | None) -> None:
+        """Put another door there, once the one before is closed; None closes it for good."""
+        self.door = door
+        self._changed.set()
+
+    async def run(self) -> None:
+        """Let the door that hangs here work, until cancelled."""
+        while True:
+            self._changed.clear()
+            await self._until_changed()
+            if self.door is None:
+                self._tell(DoorClosed(door=self._name))
+
+    async def _until_changed(self) -> None:
+        if self.door is None:
+            await self._changed.wait()
+            return
+        working = asyncio.create_task(self.door.run(), name=self._name)
+        changed = asyncio.create_task(self._changed.wait(), name=f"{self._name} changed")
+        try:
+            await asyncio.wait({working, changed}, return_when=asyncio.FIRST_COMPLETED)
+            if working.done() and not changed.done():
+                # A door rebuilds itself; what comes out here is a defect, and not kept silent.
+                working.result()
+                await changed
+        finally:
+            for task in (working, changed):
+                task.cancel()
+            await asyncio.gather(working, changed, return_exceptions=True)
 
 
 def control(config: Config, path: Path, hands: Hands) -> Control:
@@ -58,7 +121,7 @@ def control(config: Config, path: Path, hands: Hands) -> Control:
 def web(
     config: Config,
     hands: Hands,
-    keys: Keys,
+    secrets: WebSecrets,
     *,
     render: Render,
     beats: Beats,
@@ -77,7 +140,7 @@ def web(
             port=settings.port,
             names=settings.names,
             zone=str(config.place.zone),
-            keys=keys,
+            keys=secrets.keys,
             certificate=certificate,
             proxies=settings.proxies,
         ),
@@ -121,6 +184,11 @@ def mqtt(config: Config, hands: Hands, secrets: BrokerSecrets) -> Mqtt | None:
         count=hands.count,
         clock=hands.clock,
     )
+
+
+def offers(config: Config) -> dict[str, Offer]:
+    """What is offered at each VFO, before a box has narrowed it: what MQTT describes."""
+    return {vfo: _offer(config, vfo, LinkState()) for vfo in config.vfos}
 
 
 def _offer(config: Config, vfo: str, link: LinkState) -> Offer:

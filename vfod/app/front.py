@@ -1,12 +1,13 @@
 """The one function behind every door: a query is answered from the snapshot, a change by a desk."""
 
 import dataclasses
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Any, Protocol
 
 from vfod import requests as r
 from vfod.clock import Clock
 from vfod.errors import RefusedError, RequestError
+from vfod.events import Door
 from vfod.plan.agenda import Entry, coming
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band
@@ -37,13 +38,25 @@ class Front:
         windows: Mapping[str, Sequence[Window]],
         bands: Sequence[Band],
         sweeps: Mapping[str, str],
+        reload: Callable[[r.Asked], Awaitable[dict[str, Any]]] | None = None,
     ) -> None:
         self._snapshot = snapshot
-        self._sweeps = sweeps
         self._clock = clock
         self._desks = desks
+        self._reload = reload
+        self.take(windows, bands, sweeps)
+
+    def take(
+        self,
+        windows: Mapping[str, Sequence[Window]],
+        bands: Sequence[Band],
+        sweeps: Mapping[str, str],
+    ) -> None:
+        """Answer by a new configuration from now on."""
+        self._sweeps = sweeps
         self._windows = windows
         self._bands = tuple(bands)
+        self._desks = {name: self._desks[name] for name in windows}
 
     async def submit(self, asked: r.Asked) -> dict[str, Any]:
         """The answer as JSON knows it; raises a VfodError for a refusal."""
@@ -64,6 +77,12 @@ class Front:
                 raise RefusedError(
                     "this door cannot watch", remedy="use the control socket or MQTT"
                 )
+            case r.Reload():
+                if self._reload is None or asked.origin.door is Door.MQTT:
+                    raise RefusedError(
+                        "the configuration is not reloaded from here", remedy="use `vfod reload`"
+                    )
+                return await self._reload(asked)
             case r.StartSweep(sweep=sweep) if asked.vfo is None:
                 # A sweep is for one VFO; who names the sweep has named the VFO.
                 return await self._desks[self._vfo(self._sweeps.get(sweep))].submit(asked)

@@ -52,6 +52,11 @@ class ServiceManager:
         """Say that everything is open; the VFO may still be away."""
         self._tell("READY=1\nSTATUS=running")
 
+    def reloading(self, now: float) -> None:
+        """Say that the configuration is read anew; `ready` ends that. `now` is monotonic."""
+        since = int(now * 1e6)
+        self._tell(f"RELOADING=1\nMONOTONIC_USEC={since}\nSTATUS=reading the configuration")
+
     def stopping(self) -> None:
         """Say that the end has begun, and is no failure."""
         self._tell("STOPPING=1\nSTATUS=ending in good order")

@@ -4,6 +4,7 @@ import asyncio
 import random
 from collections.abc import Awaitable, Callable, Sequence
 
+from vfod import events as e
 from vfod.app.recall import Recalled
 from vfod.clock import Clock
 from vfod.config.model import Afterwards as Wanted
@@ -12,10 +13,10 @@ from vfod.device.port import Port
 from vfod.device.supervise import Supervisor
 from vfod.device.tally import Tally
 from vfod.plan.windows import Window
-from vfod.radio.levels import Level
+from vfod.radio.bands import Band, band_at
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
-from vfod.run.given import Afterwards
+from vfod.run.given import Afterwards, Levels, Orders
 from vfod.run.keeper import Keeper
 from vfod.run.notes import Notebook, Remember
 from vfod.run.stream import Stream
@@ -31,7 +32,7 @@ class Vfo:
         settings: VfoConfig,
         stream: Stream,
         clock: Clock,
-        port: Port,
+        port_for: Callable[[VfoConfig], Port],
         *,
         watch: ClockWatch,
         committed: Callable[[int], Awaitable[None]],
@@ -41,20 +42,24 @@ class Vfo:
         rng: random.Random,
     ) -> None:
         self.name = settings.name
-        self.windows = windows_of(config, settings.name)
+        self.settings = settings
+        self.orders = _orders(config, settings)
+        self._stream = stream
+        self._clock = clock
+        self._port_for = port_for
+        self._remember = remember
         self.tuner = Tuner(
             settings.name,
             stream,
             clock,
             settings.receiver,
-            output_on=True if settings.output is OutputPolicy.ON else None,
+            output_on=_output_on(settings),
             battery_low_at=battery_low_at,
         )
         self.desk = Desk(self.tuner, clock, config.bands, quiet=settings.quiet, committed=committed)
-        notebook = Notebook(self.tuner, stream, clock, config.bands, _levels(settings), remember)
-        self.desk.take_note = notebook.take
+        self.desk.take_note = self._notebook().take
         self.supervisor = Supervisor(
-            port,
+            port_for(settings),
             clock,
             rng,
             told=self.tuner.told,
@@ -68,13 +73,7 @@ class Vfo:
             self.tuner,
             self.desk,
             watch,
-            sweeps={n: s for n, s in config.sweeps.items() if s.vfo == settings.name},
-            windows=self.windows,
-            bands=config.bands,
-            levels=_levels(settings),
-            afterwards=_afterwards(settings.afterwards),
-            mute_in_sweeps=settings.speaker is SpeakerPolicy.MUTE_IN_SWEEPS,
-            output_in_windows=settings.output is OutputPolicy.WINDOWS,
+            orders=self.orders,
         )
 
     def remember(self, recalled: Recalled, wall: float) -> None:
@@ -86,6 +85,35 @@ class Vfo:
             self.desk.home = recalled.home
         if recalled.quiet_until is not None and recalled.quiet_for is not None:
             self.desk.keep_quiet(recalled.quiet_for, recalled.quiet_until - wall)
+
+    def _notebook(self) -> Notebook:
+        orders = self.orders
+        return Notebook(
+            self.tuner, self._stream, self._clock, orders.bands, orders.levels, self._remember
+        )
+
+    async def take(self, config: Config, settings: VfoConfig, cause: str | None) -> None:
+        """Go by a new configuration, as vfod.config.changes says; the line stays if it can."""
+        was, self.settings, self.orders = self.settings, settings, _orders(config, settings)
+        self.desk.take(config.bands, settings.quiet)
+        self.desk.take_note = self._notebook().take
+        if settings.receiver != was.receiver:
+            self.tuner.describe(settings.receiver)
+        self._name_band(config.bands, cause)
+        if _line(settings) != _line(was):
+            self.supervisor.move_to(self._port_for(settings))
+        levels_anew = _tables(settings) != _tables(was)
+        await self.keeper.take(self.orders, levels_anew=levels_anew, cause=cause)
+        if settings.output is not was.output:
+            await self.tuner.take_output(_output_on(settings))
+
+    def _name_band(self, bands: tuple[Band, ...], cause: str | None) -> None:
+        """The dial may be in another band without having moved."""
+        known = self._stream.state.vfos[self.name]
+        found = band_at(known.dial, bands) if known.dial is not None else None
+        name = found.name if found else None
+        if name != known.band:
+            self._stream.emit(e.BandEntered(band=name, left=known.band), vfo=self.name, cause=cause)
 
     async def run(self) -> None:
         """Run until cancelled; the keeper ends first, while the box can still be reached."""
@@ -105,7 +133,38 @@ def windows_of(config: Config, vfo: str) -> Sequence[Window]:
     return [w for w in config.windows if config.sweeps[w.sweep].vfo == vfo]
 
 
-def _levels(settings: VfoConfig) -> Callable[[int, int], Level]:
+def _orders(config: Config, settings: VfoConfig) -> Orders:
+    """What of the configuration is for this VFO, in its order."""
+    return Orders(
+        sweeps={n: s for n, s in config.sweeps.items() if s.vfo == settings.name},
+        windows=windows_of(config, settings.name),
+        bands=config.bands,
+        levels=_levels(settings),
+        afterwards=_afterwards(settings.afterwards),
+        mute_in_sweeps=settings.speaker is SpeakerPolicy.MUTE_IN_SWEEPS,
+        output_in_windows=settings.output is OutputPolicy.WINDOWS,
+    )
+
+
+def _output_on(settings: VfoConfig) -> bool | None:
+    return True if settings.output is OutputPolicy.ON else None
+
+
+def _line(settings: VfoConfig) -> tuple[object, ...]:
+    """What cannot be changed without opening the line anew."""
+    return settings.port, settings.baud, settings.dtr, settings.rts
+
+
+def _tables(settings: VfoConfig) -> list[object]:
+    """What the counts of the level detector mean, range by range."""
+    tables = settings.level_tables
+    return [
+        (span.low, span.high, tables.get(span.level_table or ""))
+        for span in settings.receiver.ranges
+    ]
+
+
+def _levels(settings: VfoConfig) -> Levels:
     return lambda dial, counts: settings.level(counts, dial)
 
 

@@ -9,7 +9,7 @@ What can be checked without the daemon is checked before anything is sent.
 import sys
 
 from vfod.cli.ask import ask, socket_path
-from vfod.errors import OutOfRangeError, QuantityError, UsageError
+from vfod.errors import ConfigError, OutOfRangeError, QuantityError, UsageError
 from vfod.units import parse_duration, parse_frequency, parse_shift
 
 VERBS = (
@@ -23,6 +23,7 @@ VERBS = (
     "sweep",
     "stay",
     "resume",
+    "reload",
 )
 
 _MINUS = "-\N{MINUS SIGN}"
@@ -70,8 +71,11 @@ def run(verb: str, words: list[str]) -> int:
     if answer.startswith(_BEGINS + b'"error":{'):
         is_range = b'"error":{"code":%d,' % OutOfRangeError.rpc_code in answer
         message = _cut(answer, b'"message":"')
-        print(f"vfod: {message}{'; ' + hint if hint and is_range else ''}", file=sys.stderr)
-        return int(answer[answer.rindex(b'"exit":') + 7 :].partition(b"}")[0])
+        code = int(answer[answer.rindex(b'"exit":') + 7 :].partition(b"}")[0])
+        # Complaints of a configuration begin with their place, as editors want to find it.
+        lead = "" if code == ConfigError.exit_code else "vfod: "
+        print(f"{lead}{message}{'; ' + hint if hint and is_range else ''}", file=sys.stderr)
+        return code
     raise UsageError(f"what answers at {path} is no vfod", remedy="name the daemon's --socket")
 
 

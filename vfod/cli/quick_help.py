@@ -90,6 +90,19 @@ Let the running sweep wait where it is: so long, or until `vfod resume`.
 example:
   vfod stay 30m
 """,
+    "reload": """\
+usage: vfod reload [options]
+
+Let the daemon read its configuration file anew and go by it. It prints what has changed, and
+whether that is in force at once, at the next visit or pass, or after a restart; the line to the
+VFO stays open where it can. A file with mistakes changes nothing: every mistake is printed.
+
+  --socket PATH  the daemon's control socket; default $VFOD_SOCKET, else where it usually is
+  --json         print the daemon's answer as JSON
+
+example:
+  vfod reload
+""",
     "resume": f"""\
 usage: vfod resume [options]
 

@@ -10,6 +10,7 @@ SUMMARY = {
     "serve": "run the daemon",
     "check": "look through the configuration and say what it amounts to",
     "config": "the configuration's schema, or the configuration as it was understood",
+    "reload": "let the daemon go by the configuration as it is written now",
     "doctor": "why the VFO cannot be reached, and what to do about it",
     "conform": "whether a VFO speaks the line protocol right, point by point",
     "firmware": "what a VFO's firmware needs, in C, put into your project",

@@ -13,6 +13,7 @@
     assembly      form → Config, and what does not fit together
     model         Config, which the rest of the program is built from
     loading       load and parse: the way through all of the above
+    changes       two configurations compared, and when a change of each key takes effect
     schema        the forms, for editors
     secrets       what never stands in the file itself
 

@@ -1,9 +1,11 @@
 """From a path to a Config, or to all complaints at once."""
 
+import dataclasses
 import hashlib
 import json
 
 from vfod.config.assembly import Assembly
+from vfod.config.changes import written
 from vfod.config.complaints import Complaint, Fault, refuse
 from vfod.config.forms import FileForm
 from vfod.config.model import Config
@@ -36,7 +38,8 @@ def parse(text: str, path: str) -> Config:
     faults = [*shaped.faults, *assembly.faults]
     if faults or document.complaints:
         raise refuse(path, [*document.complaints, *map(document.complaint, faults)])
-    return assembly.config
+    names = [window.name for window in assembly.config.windows]
+    return dataclasses.replace(assembly.config, written=written(shaped.form, names))
 
 
 def _digest(form: FileForm) -> str:

@@ -4,8 +4,9 @@ Frequencies are whole hertz, durations seconds, a correction parts per million.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from vfod.plan.channels import Skip
@@ -137,7 +138,7 @@ class Config:
     `digest` names its content, whatever its spacing and comments. `bands` are all in force: the
     listener's own, then those of the ITU region. The first of `vfos` is the one meant where none
     is named. `mqtt` and `web` are None where they are switched off; `journal` is a path, None
-    leaves it to vfod.config.places.
+    leaves it to vfod.config.places. `written` is what the file says, for vfod.config.changes.
     """
 
     path: str
@@ -151,3 +152,4 @@ class Config:
     mqtt: Mqtt | None
     web: Web | None
     journal: str | None
+    written: Mapping[str, Any] = field(default_factory=dict, repr=False)

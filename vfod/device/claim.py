@@ -17,16 +17,39 @@ from collections.abc import Iterable, Iterator
 from vfod.errors import AlreadyRunningError
 
 
-@contextlib.contextmanager
-def claimed(ports: Iterable[str]) -> Iterator[None]:
-    """These ports (a path or `socket://host:port` each) are this process's for the block's length.
+class Claims:
+    """The ports that are this process's."""
 
-    Raises AlreadyRunningError with the port and the process that has it.
-    """
-    with contextlib.ExitStack() as held:
-        for name, port in _names(ports).items():
-            held.enter_context(_claim(name, port))
-        yield
+    def __init__(self) -> None:
+        self._held: dict[str, socket.socket] = {}
+
+    def hold(self, ports: Iterable[str]) -> None:
+        """Have these (a path or `socket://host:port` each), and no others any more.
+
+        Raises AlreadyRunningError with the port and the process that has it; then all is as before.
+        """
+        wanted = _names(ports)
+        with contextlib.ExitStack() as taken:
+            new = {
+                name: taken.enter_context(_claim(name, port))
+                for name, port in wanted.items()
+                if name not in self._held
+            }
+            taken.pop_all()
+        for name in self._held.keys() - wanted:
+            self._held.pop(name).close()
+        self._held |= new
+
+
+@contextlib.contextmanager
+def claimed(ports: Iterable[str]) -> Iterator[Claims]:
+    """Hold these ports, and what is held in their place later, for the block's length."""
+    claims = Claims()
+    claims.hold(ports)
+    try:
+        yield claims
+    finally:
+        claims.hold(())
 
 
 def _names(ports: Iterable[str]) -> dict[str, str]:

@@ -4,6 +4,8 @@ A port is opened by name each time, so a board that comes back as another device
 link is simply found. After a reset of the box the next link is opened at once.
 """
 
+import asyncio
+import contextlib
 from collections.abc import Awaitable, Callable
 from random import Random
 
@@ -45,6 +47,15 @@ class Supervisor:
         self._link: Link | None = None
         self._beat = clock.monotonic()
         self._said: str | None = None
+        #: Set when the port is another one than before.
+        self._moved = asyncio.Event()
+
+    def move_to(self, port: Port) -> None:
+        """Leave the line for that port: at once, whether it is open or there is a pause."""
+        self._port = port
+        self._moved.set()
+        if self._link is not None:
+            self._link.close()
 
     @property
     def last_beat(self) -> float:
@@ -59,18 +70,22 @@ class Supervisor:
         failures = 0
         while True:
             self._beat = began = self._clock.monotonic()
+            self._moved.clear()
             try:
                 await self._one_link()
             except LineError as error:
                 greeted = self._link is not None
                 lived = self._clock.monotonic() - began
                 self._lost(error)
-                failures = 0 if greeted else failures + 1
+                failures = 0 if greeted or self._moved.is_set() else failures + 1
                 # A box that resets as soon as it is greeted must not keep this machine busy.
                 if error.reason == "reset" and lived >= BACK_OFF_FIRST:
                     continue
             self._beat = self._clock.monotonic()
-            await self._clock.sleep_until(self._beat + self._pause(failures))
+            # A clock's monotonic time is the loop's.
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout_at(self._beat + self._pause(failures)):
+                    await self._moved.wait()
 
     async def _one_link(self) -> None:
         """Open, greet and watch a link; raises LineError at its end."""
@@ -81,6 +96,8 @@ class Supervisor:
         self._link = link
         self._said = None
         try:
+            if self._moved.is_set():
+                link.close()
             await self._up(link)
             await link.run()
         except RefusedError as error:

@@ -16,8 +16,11 @@ from dataclasses import dataclass
 from vfod.events.daemon import ClockDoubted as ClockDoubted
 from vfod.events.daemon import ClockJumped as ClockJumped
 from vfod.events.daemon import ClockTrusted as ClockTrusted
+from vfod.events.daemon import ConfigRefused as ConfigRefused
+from vfod.events.daemon import ConfigReloaded as ConfigReloaded
 from vfod.events.daemon import DaemonStarted as DaemonStarted
 from vfod.events.daemon import DaemonStopped as DaemonStopped
+from vfod.events.daemon import DoorClosed as DoorClosed
 from vfod.events.daemon import DoorFailed as DoorFailed
 from vfod.events.daemon import DoorOpened as DoorOpened
 from vfod.events.daemon import JournalSetAside as JournalSetAside
@@ -47,6 +50,7 @@ from vfod.events.sweeps import ChannelSkipped as ChannelSkipped
 from vfod.events.sweeps import HoldBegan as HoldBegan
 from vfod.events.sweeps import HoldEnded as HoldEnded
 from vfod.events.sweeps import PassCompleted as PassCompleted
+from vfod.events.sweeps import SweepChanged as SweepChanged
 from vfod.events.sweeps import SweepEnded as SweepEnded
 from vfod.events.sweeps import SweepPaused as SweepPaused
 from vfod.events.sweeps import SweepRefused as SweepRefused
@@ -56,6 +60,7 @@ from vfod.events.sweeps import SweepYielded as SweepYielded
 from vfod.events.sweeps import WindowAwaited as WindowAwaited
 from vfod.events.sweeps import WindowClosed as WindowClosed
 from vfod.events.sweeps import WindowMissed as WindowMissed
+from vfod.events.sweeps import WindowMoved as WindowMoved
 from vfod.events.sweeps import WindowOpened as WindowOpened
 from vfod.origin import Door as Door
 from vfod.origin import Origin as Origin

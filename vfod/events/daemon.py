@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from vfod.events.root import Event
+from vfod.origin import Origin
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -12,6 +13,29 @@ class DaemonStarted(Event):
     version: str
     config_path: str
     config_digest: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConfigReloaded(Event):
+    """The file was read anew and is in force.
+
+    `changed` are the keys that differ from before (vfod.config.changes), `waiting` those whose
+    value will be in force only after a restart, of earlier reloads too.
+    """
+
+    config_digest: str
+    changed: tuple[str, ...]
+    waiting: tuple[str, ...]
+    by: Origin
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConfigRefused(Event):
+    """The file was read anew and has mistakes: all is as before. `complaints` are the first."""
+
+    mistakes: int
+    complaints: tuple[str, ...]
+    by: Origin
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -65,6 +89,12 @@ class ClockTrusted(Event):
     """The wall clock can be believed again, after so many true seconds of doubt."""
 
     doubted: float
+
+
+class DoorClosed(Event):
+    """An output or a way in was switched off by a new configuration."""
+
+    door: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

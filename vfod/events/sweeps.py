@@ -28,6 +28,16 @@ class WindowOpened(Event):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class WindowMoved(Event):
+    """The window that is open got other times by a new configuration; its sweep goes on."""
+
+    window: str
+    sweep: str
+    opens: float
+    closes: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class WindowClosed(Event):
     """A window of the agenda ended."""
 
@@ -63,6 +73,14 @@ class SweepStarted(Event):
     channels: int
     dial: int
     by: Origin
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SweepChanged(Event):
+    """The running sweep goes on as a new configuration describes it, over `channels` channels."""
+
+    sweep: str
+    channels: int
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

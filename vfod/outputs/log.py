@@ -17,6 +17,7 @@ _log = logging.getLogger("vfod")
 _REMEDIES: dict[type[e.Event], str] = {
     e.LinkLost: "it is tried again all the time; `vfod doctor` looks closer",
     e.DoorFailed: "it is tried again all the time, and the rest goes on",
+    e.ConfigRefused: "mend it, then reload again",
     e.JournalSetAside: "what was written before is in that file; look at the disk",
     e.SweepRefused: "`vfod check` and `vfod plan` tell more; mend the configuration",
     e.WindowMissed: "`vfod journal` tells what came before",
@@ -53,6 +54,9 @@ class Log:
         text = _text(event, vfo)
         incident = f"{vfo} {type(event).__name__}"
         match event:
+            case e.LinkLost(reason="closed"):
+                # By this program, for a new configuration, which has a line of its own.
+                return None
             case e.LinkLost():
                 return self._failed(f"link {vfo}", text)
             case e.LinkGreeted():
@@ -63,6 +67,9 @@ class Log:
                 return self._works(f"battery {vfo}", text)
             case e.DoorFailed(door=door):
                 return self._failed(f"door {door}", text)
+            case e.DoorClosed(door=door):
+                self._down.discard(f"door {door}")
+                return None
             case e.DoorOpened(door=door):
                 return self._works(f"door {door}", text)
             case e.JournalSetAside() | e.OutputHeldOff() | e.SweepRefused():
@@ -75,6 +82,10 @@ class Log:
                 return self._works("clock", text)
             case e.EncoderJittered():
                 return _Line(level=logging.WARNING, text=text, incident=incident)
+            case e.ConfigRefused():
+                return _Line(level=logging.ERROR, text=text, incident=f"{incident} {text}")
+            case e.ConfigReloaded():
+                return _Line(level=logging.INFO, text=text, incident=f"{incident} {text}")
             case e.BoxReset():
                 return _Line(level=logging.INFO, text=text, incident=incident)
             case e.SweepEnded(reason=reason) if reason.startswith("failed"):

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 
 from prometheus_client import Metric
-from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, InfoMetricFamily
 
 from vfod.state import LinkPhase, State, SweepPhase, VfoState
 from vfod.units import MILLI
@@ -11,6 +11,7 @@ from vfod.units import MILLI
 
 def of_state(state: State) -> Iterable[Metric]:
     """Everything that can be read from the state alone."""
+    yield from _configuration(state)
     for name, says, unit, read in _GAUGES:
         family = GaugeMetricFamily(name, says, labels=["vfo"], unit=unit)
         for vfo, known in state.vfos.items():
@@ -58,6 +59,29 @@ _GAUGES: tuple[tuple[str, str, str, Callable[[VfoState], float | None]], ...] = 
         lambda vfo: vfo.window.name is not None,
     ),
 )
+
+
+def _configuration(state: State) -> Iterable[Metric]:
+    in_force = InfoMetricFamily("vfod_config", "Digest of the configuration in force.")
+    in_force.add_metric([], {"digest": state.config_digest})
+    yield in_force
+    yield GaugeMetricFamily(
+        "vfod_config_last_reload_successful",
+        "Whether the configuration file was sound when it was last read.",
+        not state.config_refused,
+    )
+    if state.config_read is not None:
+        yield GaugeMetricFamily(
+            "vfod_config_last_reload_success_timestamp",
+            "When the configuration in force was read, seconds since 1970 UTC.",
+            state.config_read,
+            unit="seconds",
+        )
+    yield GaugeMetricFamily(
+        "vfod_config_waiting_keys",
+        "Keys of the configuration that wait for a restart.",
+        len(state.config_waiting),
+    )
 
 
 def _filter_switchings(state: State) -> Metric:

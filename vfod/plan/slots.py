@@ -143,3 +143,28 @@ def openings(windows: Sequence[Window], when: float) -> Iterator[Slot]:
                 yield slot
         # Few want more than the next one, so the first steps are small.
         since, step = until, min(2 * step, 64 * DAY)
+
+
+def is_same(one: Slot | None, other: Slot | None) -> bool:
+    """Whether it is the same opening, also by another configuration."""
+    return (
+        one is not None
+        and other is not None
+        and (one.opens, one.closes) == (other.opens, other.closes)
+        and _names(one) == _names(other)
+    )
+
+
+def is_moved(one: Slot | None, other: Slot | None) -> bool:
+    """Whether it is the same window in the same night, but by other times."""
+    return (
+        one is not None
+        and other is not None
+        and not is_same(one, other)
+        and one.night == other.night
+        and _names(one) == _names(other)
+    )
+
+
+def _names(slot: Slot) -> tuple[str, str]:
+    return slot.window.name, slot.window.sweep

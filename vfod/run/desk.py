@@ -90,6 +90,11 @@ class Desk:
         self.home: int | None = None
         tuner.on_hand = self.keep_quiet
 
+    def take(self, bands: Sequence[Band], quiet: float) -> None:
+        """Go by a new configuration; a quiet time under way keeps its end."""
+        self._bands = tuple(bands)
+        self.quiet = quiet
+
     # --- quiet time -----------------------------------------------------------------------------
 
     @property

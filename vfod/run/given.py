@@ -1,6 +1,20 @@
-"""What a keeper is given besides its agenda: where it left off, what it leaves behind."""
+"""What a keeper is given: what to do by the configuration, and where it left off.
 
+The orders are handed in anew at a reload.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+
+from vfod.plan.channels import skipped
+from vfod.plan.sweep import Sweep, SweepPlan
+from vfod.plan.windows import Window
+from vfod.radio.bands import Band
+from vfod.radio.levels import Level
+from vfod.survey.activity import Detector, Margin
+
+#: A reading's raw counts at a dial frequency → the level there, or None where nothing is measured.
+Levels = Callable[[int, int], Level]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -23,3 +37,27 @@ class Afterwards:
 
     park: int | None = None
     go_back: bool = True
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Orders:
+    """Sweeps by name and windows in order, all of this VFO, and how they are treated."""
+
+    sweeps: Mapping[str, Sweep]
+    windows: Sequence[Window]
+    bands: tuple[Band, ...]
+    levels: Levels
+    afterwards: Afterwards
+    mute_in_sweeps: bool = True
+    output_in_windows: bool = False
+
+
+def brief(detector: Detector, plan: SweepPlan) -> Detector:
+    """Let a detector go by what a sweep says of its channels."""
+    sweep = plan.sweep
+    detector.describe(
+        Margin(active=sweep.margin, stay=sweep.margin_stay),
+        quiet=frozenset(sweep.known_quiet),
+        own=frozenset(c.dial for c in plan.channels if skipped(c.dial, sweep.own_signals)),
+    )
+    return detector

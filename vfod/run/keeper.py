@@ -8,23 +8,19 @@ says that the sweep stopped (`remember`). What went by without its sweep is told
 
 import asyncio
 import contextlib
-from collections.abc import Mapping, Sequence
 
 from vfod import events as e
 from vfod.clock import Clock
 from vfod.errors import LineError, RefusedError, UsageError
-from vfod.plan.channels import skipped
-from vfod.plan.slots import Slot, next_opening, open_at
-from vfod.plan.sweep import Sweep, plan_sweep
-from vfod.plan.windows import Window
-from vfod.radio.bands import Band
+from vfod.plan.slots import Slot, is_moved, is_same, next_opening, open_at
+from vfod.plan.sweep import SweepPlan, plan_sweep
 from vfod.run.alarm import Alarm
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
-from vfod.run.given import Afterwards, LeftOff
+from vfod.run.given import LeftOff, Orders, brief
 from vfod.run.missed import Missed
 from vfod.run.stream import Stream
-from vfod.run.sweeper import Levels, Sweeper
+from vfod.run.sweeper import Sweeper
 from vfod.run.tuner import Tuner
 from vfod.survey.activity import Detector, Margin
 
@@ -50,13 +46,7 @@ class Keeper:
         desk: Desk,
         watch: ClockWatch,
         *,
-        sweeps: Mapping[str, Sweep],
-        windows: Sequence[Window],
-        bands: Sequence[Band],
-        levels: Levels,
-        afterwards: Afterwards,
-        mute_in_sweeps: bool = True,
-        output_in_windows: bool = False,
+        orders: Orders,
     ) -> None:
         self._stream = stream
         self._clock = clock
@@ -64,13 +54,7 @@ class Keeper:
         self._desk = desk
         self._watch = watch
         self._missed = Missed(watch, self._emit, lambda: stream.state.vfos[tuner.name])
-        self._sweeps = sweeps
-        self._windows = tuple(windows)
-        self._bands = tuple(bands)
-        self._levels = levels
-        self._afterwards = afterwards
-        self._mute = mute_in_sweeps
-        self._output_in_windows = output_in_windows
+        self._orders = orders
         self._left_off: LeftOff | None = None
         self._stopped_at: float | None = None
         self._open: Slot | None = None
@@ -133,14 +117,14 @@ class Keeper:
                 self.last_beat = self._clock.monotonic()
                 wall = self._watch.look()
                 self._go_on()
-                self._missed.look(self._windows, wall, declined_at=self._stopped_at)
+                self._missed.look(self._orders.windows, wall, declined_at=self._stopped_at)
                 await self._keep(wall)
                 await self._alarm.wait(
                     self.last_beat + min(LOOK_EVERY, max(self._next_edge() - wall, 0.0))
                 )
         finally:
             await self._end("the daemon stopped", _DAEMON, None)
-            if self._output_in_windows:
+            if self._orders.output_in_windows:
                 await self._output(False)
 
     def _next_edge(self) -> float:
@@ -152,34 +136,36 @@ class Keeper:
         left = self._left_off
         if left is not None and left.by_person:
             self._left_off = None
-            if left.sweep not in self._sweeps or self._sweeper is not None:
+            if left.sweep not in self._orders.sweeps or self._sweeper is not None:
                 return
             with contextlib.suppress(UsageError, RefusedError):
                 self._begin(left.sweep, _DAEMON, None, from_dial=left.dial)
                 self._by_person = True
 
     async def _keep(self, wall: float) -> None:
-        slot = open_at(self._windows, wall) if self._watch.trusted else None
+        slot = open_at(self._orders.windows, wall) if self._watch.trusted else None
         await self._mind_battery()
-        if self._open is not None and not _same(slot, self._open):
+        if slot is not None and is_moved(slot, self._open):
+            self._move_window(slot)
+        if self._open is not None and not is_same(slot, self._open):
             await self._close_window(wall)
         if slot is not None and self._open is None:
             await self._open_window(slot, wall)
         elif (
             slot is not None
             and self._sweeper is None
-            and not _same(slot, self._declined)
+            and not is_same(slot, self._declined)
             and self._may_start
         ):
             self._start_for(slot, wall)
-        elif slot is None and self._output_in_windows and self._link_is_new:
+        elif slot is None and self._orders.output_in_windows and self._link_is_new:
             # A box that was switched on or plugged in between two windows.
             await self._output(False)
         self._link_is_new = False
         self._await_next(wall)
 
     def _await_next(self, wall: float) -> None:
-        coming = next_opening(self._windows, wall) if self._watch.trusted else None
+        coming = next_opening(self._orders.windows, wall) if self._watch.trusted else None
         known = self._stream.state.vfos[self._tuner.name].window
         if (known.next_opens, known.next_name) != (
             (coming.opens, coming.window.name) if coming else (None, None)
@@ -208,10 +194,21 @@ class Keeper:
         if self._stopped_at is not None and self._stopped_at >= slot.opens:
             self._declined, self._missed.why = slot, "declined"
             return
-        if self._output_in_windows and not self._tuner.battery_low:
+        if self._orders.output_in_windows and not self._tuner.battery_low:
             await self._output(True)
         if self._sweeper is None and self._may_start:
             self._start_for(slot, wall)
+
+    def _move_window(self, slot: Slot) -> None:
+        if is_same(self._declined, self._open):
+            self._declined = slot
+        self._open = slot
+        window = slot.window
+        self._emit(
+            e.WindowMoved(
+                window=window.name, sweep=window.sweep, opens=slot.opens, closes=slot.closes
+            )
+        )
 
     @property
     def _may_start(self) -> bool:
@@ -229,7 +226,7 @@ class Keeper:
         await self._spare_battery(low)
 
     async def _spare_battery(self, spare: bool) -> None:
-        if self._output_in_windows:
+        if self._orders.output_in_windows:
             await self._output(not spare and self._open is not None)
         with contextlib.suppress(RefusedError, LineError):
             await self._tuner.spare_battery(spare)
@@ -257,13 +254,13 @@ class Keeper:
             await self._end("the window closed", _WINDOW, None)
             if not yielded:
                 await self._dial_afterwards()
-        if self._output_in_windows and not yielded:
+        if self._orders.output_in_windows and not yielded:
             await self._output(False)
         self._emit(e.WindowClosed(window=slot.window.name, sweep=slot.window.sweep))
         self._missed.closed(slot, wall, yielded=yielded)
 
     async def _dial_afterwards(self) -> None:
-        after = self._afterwards
+        after = self._orders.afterwards
         dial = after.park if after.park is not None else self._desk.home
         if dial is None or (after.park is None and not after.go_back):
             return
@@ -282,28 +279,20 @@ class Keeper:
     def _begin(
         self, name: str, by: e.Origin, cause: str | None, *, from_dial: int | None = None
     ) -> e.Stamped:
-        sweep = self._sweeps[name]
-        plan = plan_sweep(sweep, self._tuner.receiver, self._bands)
+        sweep = self._orders.sweeps[name]
+        plan = plan_sweep(sweep, self._tuner.receiver, self._orders.bands)
         if self._desk.home is None:
             self._desk.home = self._tuner.dial
-        detector = self._detectors.setdefault(
-            name,
-            Detector(
-                Margin(active=sweep.margin, stay=sweep.margin_stay),
-                quiet=frozenset(sweep.known_quiet),
-                own=frozenset(c.dial for c in plan.channels if skipped(c.dial, sweep.own_signals)),
-            ),
-        )
         sweeper = Sweeper(
             plan,
             self._tuner,
             self._desk,
             self._clock,
             self._emit,
-            self._levels,
+            self._orders.levels,
             start=(0, 0) if from_dial is None else plan.resume_at(from_dial),
-            mute=self._mute,
-            detector=detector,
+            mute=self._orders.mute_in_sweeps,
+            detector=self._detector_of(plan),
         )
         stamped = self._emit(
             e.SweepStarted(sweep=name, channels=len(plan), dial=sweeper.visit.dial, by=by), cause
@@ -313,6 +302,10 @@ class Keeper:
         self._task = asyncio.create_task(sweeper.run(), name=f"sweep {name}")
         self._task.add_done_callback(self._done)
         return stamped
+
+    def _detector_of(self, plan: SweepPlan) -> Detector:
+        detector = self._detectors.setdefault(plan.sweep.name, Detector(Margin()))
+        return brief(detector, plan)
 
     def _done(self, task: asyncio.Task[None]) -> None:
         # A sweep ends only by being cancelled; anything else is our own mistake, and is told.
@@ -344,12 +337,48 @@ class Keeper:
         await sweeper.release_speaker()
         return self._ended(sweeper, reason, by, cause)
 
+    # --- a new configuration --------------------------------------------------------------------
+
+    async def take(self, orders: Orders, *, levels_anew: bool, cause: str | None) -> None:
+        """Go by other orders: a running sweep at its next visit or pass, all else at once.
+
+        With `levels_anew` what was learned of levels no longer means anything.
+        """
+        was, self._orders = self._orders, orders
+        if levels_anew:
+            self._detectors.clear()
+        if self._missed.why == "refused":
+            self._declined, self._missed.why = None, ""
+        await self._take_sweep(cause)
+        is_open = self._open is not None
+        newly = orders.output_in_windows and not was.output_in_windows
+        if newly and (is_open or self._desk.sweep_may_move):
+            await self._output(is_open and not self._tuner.battery_low)
+        self._alarm.poke()
+
+    async def _take_sweep(self, cause: str | None) -> None:
+        sweeper, orders = self._sweeper, self._orders
+        if sweeper is None:
+            return
+        if sweeper.name not in orders.sweeps:
+            await self._end("it is no longer in the configuration", _WINDOW, cause)
+            return
+        old, new = sweeper.plan.sweep, orders.sweeps[sweeper.name]
+        receiver, bands = self._tuner.receiver, orders.bands
+        try:
+            plan, next_pass = (plan_sweep(it, receiver, bands) for it in (old, new))
+        except (UsageError, RefusedError) as error:
+            await self._end(f"not possible by the new configuration: {error}", _WINDOW, cause)
+            return
+        sweeper.take(plan, orders.levels, self._detector_of(plan), next_pass)
+        await sweeper.take_mute(orders.mute_in_sweeps)
+
     # --- what the desk asks (desk.Sweeping) -------------------------------------------------------
 
     async def start(self, sweep: str, by: e.Origin, cause: str | None) -> e.Stamped:
         """See desk.Sweeping."""
-        if sweep not in self._sweeps:
-            names = ", ".join(self._sweeps) or "none is configured"
+        if sweep not in self._orders.sweeps:
+            names = ", ".join(self._orders.sweeps) or "none is configured"
             raise RefusedError(f"there is no sweep {sweep!r}", remedy=f"known: {names}")
         await self._end(f"sweep {sweep} was asked for", by, None)
         stamped = self._begin(sweep, by, cause)
@@ -380,12 +409,3 @@ class Keeper:
     async def next_word(self, cause: str | None) -> e.Stamped | None:
         """See desk.Sweeping."""
         return await self._sweeper.next_word(cause) if self._sweeper is not None else None
-
-
-def _same(one: Slot | None, other: Slot | None) -> bool:
-    return (
-        one is not None
-        and other is not None
-        and (one.opens, one.closes, one.window.name)
-        == (other.opens, other.closes, other.window.name)
-    )

@@ -8,7 +8,6 @@ now; the time is counted as lost and never caught up in a burst.
 
 import asyncio
 import statistics
-from collections.abc import Callable
 from typing import Protocol
 
 from vfod import events as e
@@ -18,6 +17,7 @@ from vfod.plan.sweep import SweepPlan, Visit
 from vfod.radio.levels import Level
 from vfod.run.alarm import Alarm
 from vfod.run.desk import Desk
+from vfod.run.given import Levels, brief
 from vfod.run.tuner import Tuner
 from vfod.survey.activity import Detector
 from vfod.survey.floor import scatter_of
@@ -44,10 +44,6 @@ class Emit(Protocol):
     def __call__(self, event: e.Event, cause: str | None = None, /) -> e.Stamped:
         """Emit."""
         ...
-
-
-#: A reading's raw counts at a dial frequency → the level there, or None where nothing is measured.
-Levels = Callable[[int, int], Level]
 
 
 class Sweeper:
@@ -88,6 +84,9 @@ class Sweeper:
         self._produced: int | None = None
         self._active_level: float | None = None
         self._holds: dict[int, tuple[int, float]] = {}
+        #: What a new configuration brings: from the next visit on, and from the next pass on.
+        self._next_visit: tuple[SweepPlan, Levels, Detector] | None = None
+        self._next_pass: SweepPlan | None = None
         self._visits = plan.walk(*start, coming_from=tuner.dial)
         self.visit: Visit = next(self._visits)
         #: The one after it, for who wants to know what comes.
@@ -113,6 +112,25 @@ class Sweeper:
         self._cause = cause
         self.poke()
         return future
+
+    def take(
+        self, plan: SweepPlan, levels: Levels, detector: Detector, next_pass: SweepPlan
+    ) -> None:
+        """Go by a new configuration.
+
+        From the next visit on by `plan`, which has the channels of this pass over the receiver as
+        it is described now, and judge by `levels` and `detector`; by `next_pass` from then on.
+        """
+        self._next_visit = plan, levels, detector
+        self._next_pass = next_pass
+
+    async def take_mute(self, mute: bool) -> None:
+        """Mute the speaker in this sweep from now on, or let it be heard again."""
+        if not mute:
+            await self._speaker(False)
+        changed, self._mute = self._mute is not mute, mute
+        if changed and self._desk.sweep_may_move and self._tuner.connected.is_set():
+            await self._speaker(mute)
 
     def _say(self, event: e.Event) -> None:
         stamped = self._emit(event, self._cause)
@@ -143,6 +161,7 @@ class Sweeper:
             if late > OVERRUN:
                 self.lost += late
                 deadline += late
+            self._change_visit()
             if not await self._visit(deadline):
                 continue
             visit = self.visit
@@ -170,7 +189,28 @@ class Sweeper:
                 )
             )
             self._pass_began, self._in_pass = now, 0
+            self._change_pass()
         self.visit, self.coming = self.coming, next(self._visits)
+
+    def _change_visit(self) -> None:
+        if self._next_visit is None:
+            return
+        (plan, self._levels, self._detector), self._next_visit = self._next_visit, None
+        if plan != self.plan:
+            self.plan, here = plan, (self.visit.pass_number, self.visit.index)
+            self._visits = plan.walk(*here, coming_from=self._tuner.dial)
+            self.visit, self.coming = next(self._visits), next(self._visits)
+
+    def _change_pass(self) -> None:
+        plan, self._next_pass = self._next_pass, None
+        if plan is None or plan == self.plan:
+            return
+        self._change_visit()
+        self.plan = plan
+        self._visits = plan.walk(self.visit.pass_number + 1, coming_from=self.visit.dial)
+        self.coming = next(self._visits)
+        brief(self._detector, plan)
+        self._emit(e.SweepChanged(sweep=self.name, channels=len(plan)))
 
     def _disturbed(self) -> bool:
         return self._skip or not self._desk.sweep_may_move or not self._tuner.connected.is_set()

@@ -8,6 +8,7 @@ is none, asking raises LinkDownError.
 
 import asyncio
 import collections
+import contextlib
 from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -77,6 +78,7 @@ class Tuner:
         self._link: Link | None = None
         self._hands = HandWatch()
         self._boot: int | None = None
+        self._limits: w.Limits | None = None
         self._resets: collections.deque[float] = collections.deque(maxlen=RESETS)
         self._held_off = False
         self._measured_at = float("-inf")
@@ -123,6 +125,21 @@ class Tuner:
     def _emit(self, event: e.Event, cause: str | None = None) -> e.Stamped:
         return self._stream.emit(event, vfo=self.name, cause=cause)
 
+    # --- a new configuration --------------------------------------------------------------------
+
+    def describe(self, receiver: Receiver) -> None:
+        """Go by that receiver from the next movement of the dial on, as far as the box reaches."""
+        self._described = self.receiver = receiver
+        if self._limits is not None:
+            self.receiver = receiver.limited(self._limits.low, self._limits.high)
+
+    async def take_output(self, on: bool | None) -> None:
+        """What the output should be by policy from now on; None leaves it as it is."""
+        self._want_output = on
+        if on and not self.battery_low and not self._stream.state.vfos[self.name].output:
+            with contextlib.suppress(RefusedError, LineError):
+                await self.switch_output(True, _DAEMON)
+
     # --- the supervisor's side ------------------------------------------------------------------
 
     async def up(self, link: "Link") -> None:
@@ -132,7 +149,8 @@ class Tuner:
         was_reset = self._boot is not None and identity.boot != self._boot
         self._boot = identity.boot
         self._link = link
-        self.receiver = self._described.limited(limits.low, limits.high)
+        self._limits = limits
+        self.describe(self._described)
         self._emit(
             e.LinkGreeted(
                 port=link.name,

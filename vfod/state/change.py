@@ -24,18 +24,35 @@ def apply(state: State, stamped: e.Stamped) -> State:
     match stamped.event:
         case e.DaemonStarted(version=version, config_digest=digest):
             return dataclasses.replace(
-                state, version=version, config_digest=digest, started=stamped.time
+                state,
+                version=version,
+                config_digest=digest,
+                config_read=stamped.time,
+                started=stamped.time,
             )
         case e.ClockDoubted(reason=reason):
             return dataclasses.replace(state, clock_doubted=reason)
         case e.ClockTrusted():
             return dataclasses.replace(state, clock_doubted="")
+        case e.ConfigReloaded(config_digest=digest, waiting=waiting):
+            return dataclasses.replace(
+                state,
+                config_digest=digest,
+                config_read=stamped.time,
+                config_waiting=waiting,
+                config_refused=False,
+            )
+        case e.ConfigRefused():
+            return dataclasses.replace(state, config_refused=True)
         case e.DoorOpened(door=door, where=where):
             return _with_door(state, door, DoorState(up=True, where=where, since=stamped.time))
         case e.DoorFailed(door=door, reason=reason):
             where = state.doors[door].where if door in state.doors else ""
             failed = DoorState(up=False, where=where, reason=reason, since=stamped.time)
             return _with_door(state, door, failed)
+        case e.DoorClosed(door=door):
+            doors = {name: known for name, known in state.doors.items() if name != door}
+            return dataclasses.replace(state, doors=MappingProxyType(doors))
     if stamped.vfo not in state.vfos:
         return state
     vfos = dict(state.vfos)
@@ -148,7 +165,7 @@ def _sweep_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any]
                 next_closes=event.closes,
             )
             return {"window": window}
-        case e.WindowOpened():
+        case e.WindowOpened() | e.WindowMoved():
             return {
                 "window": dataclasses.replace(vfo.window, name=event.window, closes=event.closes)
             }
@@ -163,6 +180,8 @@ def _sweep_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any]
                 since=time,
             )
             return {"sweep": started}
+        case e.SweepChanged(channels=channels):
+            return {"sweep": dataclasses.replace(sweep, channels=channels)}
         case e.SweepEnded():
             return {
                 "sweep": dataclasses.replace(

@@ -158,6 +158,11 @@ class State:
     config_digest: str = ""
     #: Why the wall clock cannot be believed (events.ClockDoubted); empty while it can.
     clock_doubted: str = ""
+    #: When the configuration in force was read, which keys wait for a restart, and whether the
+    #: file had mistakes when it was last looked at.
+    config_read: float | None = None
+    config_waiting: tuple[str, ...] = ()
+    config_refused: bool = False
     vfos: Mapping[str, VfoState] = field(default_factory=_empty_vfos)
     doors: Mapping[str, DoorState] = field(default_factory=_empty_doors)
 

@@ -38,14 +38,33 @@ def to_plain(state: State) -> dict[str, Any]:
         "version": state.version,
         "started": state.started,
         "config_digest": state.config_digest,
+        "config_read": state.config_read,
+        "config_waiting": list(state.config_waiting),
+        "config_refused": state.config_refused,
         "clock_doubted": state.clock_doubted,
         "vfos": {name: vfo_to_plain(vfo) for name, vfo in state.vfos.items()},
         "doors": {name: dataclasses.asdict(door) for name, door in state.doors.items()},
         "text": "\n".join(
-            [one_line(vfo, name if len(state.vfos) > 1 else "") for name, vfo in state.vfos.items()]
-            + ([_doubted_text(state.clock_doubted)] if state.clock_doubted else [])
+            [
+                *(
+                    one_line(vfo, name if len(state.vfos) > 1 else "")
+                    for name, vfo in state.vfos.items()
+                ),
+                *([_doubted_text(state.clock_doubted)] if state.clock_doubted else []),
+                *_configuration(state),
+            ]
         ),
     }
+
+
+def _configuration(state: State) -> list[str]:
+    """What a person should know of the configuration; nothing where all is as written."""
+    lines = []
+    if state.config_waiting:
+        lines.append(f"waits for a restart: {', '.join(state.config_waiting)}")
+    if state.config_refused:
+        lines.append("the configuration file has mistakes and is not in force; see vfod check")
+    return lines
 
 
 def vfo_to_plain(vfo: VfoState) -> dict[str, Any]:
@@ -121,6 +140,8 @@ def event_text(event: e.Event) -> str:
         case e.SweepStarted(sweep=sweep, channels=channels, dial=dial, by=by):
             at = format_frequency(dial)
             return f"sweep {sweep} started at {at}, {channels} channels, by {by}"
+        case e.SweepChanged(sweep=sweep, channels=channels):
+            return f"sweep {sweep} goes on as it is described now, {channels} channels"
         case e.SweepEnded(sweep=sweep, visits=visits, passes=passes, reason=reason):
             return f"sweep {sweep} ended after {visits} visits, {passes} passes: {reason}"
         case e.SweepYielded(sweep=sweep, to=to, dial=dial):
@@ -144,6 +165,8 @@ def event_text(event: e.Event) -> str:
             return f"{format_frequency(dial)} quiet"
         case e.WindowOpened(window=window, sweep=sweep):
             return f"window {window} opened for sweep {sweep}"
+        case e.WindowMoved(window=window):
+            return f"window {window} is open by its new times"
         case e.WindowClosed(window=window):
             return f"window {window} closed"
         case e.WindowMissed(window=window, night=night, reason=reason):
@@ -162,6 +185,15 @@ def event_text(event: e.Event) -> str:
             return _doubted_text(reason)
         case e.ClockTrusted(doubted=doubted):
             return f"the clock can be believed again, after {format_duration(doubted)}"
+        case e.ConfigReloaded(config_digest=digest, changed=changed, waiting=waiting):
+            what = ", ".join(changed) or "nothing"
+            later = f"; waits for a restart: {', '.join(waiting)}" if waiting else ""
+            return f"configuration {digest} is in force, changed: {what}{later}"
+        case e.ConfigRefused(mistakes=mistakes, complaints=complaints):
+            says = "1 mistake" if mistakes == 1 else f"{mistakes} mistakes"
+            return f"the configuration stays as it was, its file has {says}: " + " | ".join(
+                complaints
+            )
         case e.JournalSetAside(kept_as=kept_as, reason=reason):
             return f"the journal could not be used ({reason}): kept as {kept_as}, a new one begun"
         case e.OutputHeldOff(resets=resets):
@@ -183,6 +215,8 @@ def event_text(event: e.Event) -> str:
             return f"battery fine again: {battery:.2f} V"
         case e.DoorFailed(door=door, reason=reason, detail=detail):
             return f"{door} does not work: {detail or reason}"
+        case e.DoorClosed(door=door):
+            return f"{door} is switched off"
         case e.DoorOpened(door=door, where=where):
             return f"{door} works at {where}"
     fields = ", ".join(f"{k} {v}" for k, v in plain.to_plain(event).items() if v is not None)

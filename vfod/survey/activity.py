@@ -44,6 +44,14 @@ class Detector:
         self._floors: dict[str | None, Floor] = {}
         self._active: set[int] = set()
 
+    def describe(
+        self, margin: Margin, quiet: frozenset[int] = frozenset(), own: frozenset[int] = frozenset()
+    ) -> None:
+        """Go by these from now on; a floor taken from other quiet channels is forgotten."""
+        if quiet != self._quiet:
+            self._floors.clear()
+        self._margin, self._quiet, self._own = margin, quiet, own
+
     def judge(
         self,
         band: str | None,

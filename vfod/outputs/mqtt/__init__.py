@@ -6,6 +6,7 @@ lives as long as one connection, `broker` is the library behind a small interfac
 them together.
 """
 
+from vfod.outputs.mqtt.devices import NAME as NAME
 from vfod.outputs.mqtt.devices import OfferOf as OfferOf
 from vfod.outputs.mqtt.door import Mqtt as Mqtt
 from vfod.outputs.mqtt.door import MqttSettings as MqttSettings
