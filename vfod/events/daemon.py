@@ -91,6 +91,7 @@ class ClockTrusted(Event):
     doubted: float
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
 class DoorClosed(Event):
     """An output or a way in was switched off by a new configuration."""
 

@@ -14,6 +14,7 @@ from vfod.clock import Clock
 from vfod.errors import LineError, RefusedError, UsageError
 from vfod.plan.slots import Slot, is_moved, is_same, next_opening, open_at
 from vfod.plan.sweep import SweepPlan, plan_sweep
+from vfod.run import openings
 from vfod.run.alarm import Alarm
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
@@ -170,27 +171,12 @@ class Keeper:
         if (known.next_opens, known.next_name) != (
             (coming.opens, coming.window.name) if coming else (None, None)
         ):
-            self._emit(
-                e.WindowAwaited(
-                    window=coming.window.name if coming else None,
-                    sweep=coming.window.sweep if coming else None,
-                    opens=coming.opens if coming else None,
-                    closes=coming.closes if coming else None,
-                )
-            )
+            self._emit(openings.awaited(coming))
 
     async def _open_window(self, slot: Slot, wall: float) -> None:
         self._open = slot
         self._missed.opened(wall)
-        self._emit(
-            e.WindowOpened(
-                window=slot.window.name,
-                sweep=slot.window.sweep,
-                night=slot.night.isoformat(),
-                opens=slot.opens,
-                closes=slot.closes,
-            )
-        )
+        self._emit(openings.opened(slot))
         if self._stopped_at is not None and self._stopped_at >= slot.opens:
             self._declined, self._missed.why = slot, "declined"
             return
@@ -203,12 +189,7 @@ class Keeper:
         if is_same(self._declined, self._open):
             self._declined = slot
         self._open = slot
-        window = slot.window
-        self._emit(
-            e.WindowMoved(
-                window=window.name, sweep=window.sweep, opens=slot.opens, closes=slot.closes
-            )
-        )
+        self._emit(openings.moved(slot))
 
     @property
     def _may_start(self) -> bool:
