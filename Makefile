@@ -33,7 +33,8 @@ test: $(VENV)/.test ## the tests
 	@requirements/system.sh mosquitto:mosquitto mosquitto_sub:mosquitto-clients \
 		prometheus:prometheus promtool:prometheus $(FUZZED) \
 		arm-none-eabi-gcc:gcc-arm-none-eabi qemu-system-arm:qemu-system-arm \
-		chromium:chromium systemd-analyze:systemd groff:groff-base openssl:openssl curl:curl
+		chromium:chromium systemd-analyze:systemd udevadm:udev groff:groff-base \
+		openssl:openssl curl:curl
 	@$(BIN)/python -m pytest -n 2 --ignore=tests/bench --ignore=tests/score $(ARGS)
 
 fuzz: $(VENV)/.test ## any bytes at both ends of the line, for FUZZ_SECONDS (an hour)

@@ -43,6 +43,7 @@ PACKAGES = {
     "systemd-analyze": "systemd",
     "systemd-sysusers": "systemd",
     "systemd-tmpfiles": "systemd",
+    "udevadm": "udev",
 }
 
 #: Tries, 10 ms apart, until a part that was started must accept a connection: ten seconds.

@@ -19,9 +19,10 @@ import pytest
 from tests.real_parts import real_part
 from tests.test_documents import blocks, commands
 from vfod.cli.parser import Describe, DescribedError
-from vfod.cli.service import FILES, files, service
+from vfod.cli.service import FILES, files, rule, service
 from vfod.cli.verbs import SUMMARY
 from vfod.config.loading import parse
+from vfod.device.diagnosis import Device
 from vfod.errors import AlreadyRunningError, ConfigError
 
 ROOT = Path(__file__).parents[1]
@@ -196,6 +197,34 @@ def test_the_rule_for_the_port() -> None:
     assert ("+=", UNIT.name) == tty["ENV{SYSTEMD_WANTS}"]
     assert ("+=", "systemd") == tty["TAG"], "without it the manager does not look at the device"
     assert ("=", "1") == usb["ENV{ID_MM_DEVICE_IGNORE}"] == tty["ENV{ID_MM_PORT_IGNORE}"]
+
+
+def complaints_of_udev(text: str, folder: Path) -> list[str]:
+    """What the device manager says when it reads the rule, in a mount namespace of its own.
+
+    The device is one that no rule of ours is for, so that nothing is done to it.
+    """
+    folder.mkdir()
+    (folder / "99-vfod-vfo0.rules").write_text(text)
+    test = f"{real_part('udevadm')} test /sys/class/mem/null"
+    script = f"mount --bind {folder} /etc/udev/rules.d && exec {test}"
+    done = run("unshare", "--mount", "--propagation", "private", "sh", "-c", script)
+    said = [line for line in (done.stdout + done.stderr).splitlines() if "99-vfod-vfo0" in line]
+    read = [line for line in said if line.startswith("Reading rules file")]
+    if not read:
+        pytest.skip("there can be no mount namespace here for the device manager's rules")
+    return [line for line in said if line not in read]
+
+
+def test_the_device_manager_understands_the_rule(tmp_path: Path) -> None:
+    """Read without a complaint; a misspelt key would be named with its place."""
+    if os.getuid() != 0:
+        pytest.skip("only root can give the device manager other rules to read")
+    device = Device(path="/dev/ttyACM0", about="", vendor="1209", product="abcd", serial="0007")
+    text = rule(device, "vfo0", serial=True)
+    assert [] == complaints_of_udev(text, tmp_path / "sound")
+    (said,) = complaints_of_udev(text.replace("SYMLINK+", "SYMLINKS+"), tmp_path / "misspelt")
+    assert ":3 " in said
 
 
 # --- the page -------------------------------------------------------------------------------------
