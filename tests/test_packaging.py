@@ -36,7 +36,11 @@ def test_the_wheel_is_complete(wheel: Path) -> None:
         if path.suffix != ".pyc"
     }
     for folder in ("configs", "systemd"):
-        wanted |= {f"vfod/shipped/{folder}/{path.name}" for path in (ROOT / folder).iterdir()}
+        wanted |= {
+            f"vfod/shipped/{path.relative_to(ROOT)}"
+            for path in (ROOT / folder).rglob("*")
+            if path.is_file()
+        }
     wanted.add("vfod/cli/launcher")
     with zipfile.ZipFile(wheel) as packed:
         names = set(packed.namelist())

@@ -21,6 +21,7 @@ import pytest
 from tests.app.nights import EVENING
 from vfod import events as e
 from vfod.app.daemon import Daemon
+from vfod.app.recall import Memory
 from vfod.config.loading import parse
 from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
@@ -102,7 +103,7 @@ async def test_ten_nights(tmp_path: Path, lines: list[str]) -> None:
         clock=clock,
         store=store,
         port_for=lambda _: port,
-        recalled={},
+        memory=Memory(tmp_path / "journal.sqlite"),
         socket=tmp_path / "control.sock",
         seed=5,
     )

@@ -100,8 +100,9 @@ def files(program: Path) -> dict[str, str]:
     found = {path: (shipped / name).read_text() for name, (path, _) in FILES.items()}
     unit = FILES["vfod.service"][0]
     found[unit] = found[unit].replace(f"={_PROGRAM} ", f"={program} ")
-    for example in sorted((_SHIPPED / "configs").glob("*.yaml")):
-        found[f"{_DOCUMENTS}/{example.name}"] = example.read_text()
+    examples = _SHIPPED / "configs"
+    for example in sorted(path for path in examples.rglob("*") if path.is_file()):
+        found[f"{_DOCUMENTS}/{example.relative_to(examples)}"] = example.read_text()
     everyone = everything()
     return {**found, _MANUAL: page(everyone), _COMPLETION: script(everyone)}
 
