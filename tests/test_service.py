@@ -94,6 +94,8 @@ def test_how_it_restarts() -> None:
     assert ["2"] == settings("RestartSec")
     assert ["0"] == settings("StartLimitIntervalSec")
     assert ["15"] == settings("TimeoutStopSec")
+    # One that waits for the end of the reload is what systemd.service(5) recommends.
+    assert ["/opt/vfod/bin/vfod reload"] == settings("ExecReload")
     lasting = f"{ConfigError.exit_code} {AlreadyRunningError.exit_code}"
     assert [lasting] == settings("RestartPreventExitStatus")
     assert [] == settings("BindsTo")

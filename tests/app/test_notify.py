@@ -76,6 +76,16 @@ def test_beginning_and_end(manager: Manager) -> None:
     assert all(line.startswith("STATUS=") for line in (*first[1:], *last[1:]))
 
 
+def test_a_reload_begins_with_the_time_it_began_at(manager: Manager) -> None:
+    """sd_notify(3): RELOADING=1, and MONOTONIC_USEC in microseconds; READY=1 ends it."""
+    told = of(manager)
+    told.reloading(12.5)
+    told.ready()
+    begins, ends = (message.splitlines() for message in manager.heard())
+    assert ["RELOADING=1", "MONOTONIC_USEC=12500000"] == begins[:2]
+    assert "READY=1" == ends[0]
+
+
 async def test_the_watchdog_is_fed_at_half_its_time(manager: Manager) -> None:
     """Twenty seconds: a ping now, and one every ten."""
     clock = SimClock(0)

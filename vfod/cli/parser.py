@@ -52,8 +52,8 @@ class Parser(argparse.ArgumentParser):
         self.add_argument(
             "--config",
             metavar="FILE",
-            help="the configuration; default $VFOD_CONFIG, ~/.config/vfod/vfod.yaml, "
-            "/etc/vfod/vfod.yaml",
+            help="the configuration; default $VFOD_CONFIG, "
+            "$XDG_CONFIG_HOME/vfod/vfod.yaml (~/.config/vfod/vfod.yaml), /etc/vfod/vfod.yaml",
         )
 
     def add_socket(self) -> None:
