@@ -93,3 +93,16 @@ def test_the_configuration_in_force(config: Path, capsys: pytest.CaptureFixture[
     assert ["22:00:00", [0, 1, 2, 3, 4, 5, 6]] == [
         shown["windows"][0][key] for key in ("start", "weekdays")
     ]
+
+
+def test_check_reads_the_list_of_stations(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is wrong in the list is told as what is wrong in the configuration; so is no list."""
+    config.write_text(config.read_text() + "stations: mine.csv\n")
+    assert 3 == main(["check"])
+    assert f"{config.parent}/mine.csv: there is no such file" in capsys.readouterr().err
+    (config.parent / "mine.csv").write_text("khz,from,to,name\n94x0,18:00,19:00,X\n")
+    assert 3 == main(["check"])
+    assert f"{config.parent}/mine.csv:2: khz: '94x0'" in capsys.readouterr().err
+    (config.parent / "mine.csv").write_text("khz,from,to,name\n9420,18:00,19:00,X\n")
+    assert 0 == main(["check"])
+    assert "stations: 1 lines in" in capsys.readouterr().out

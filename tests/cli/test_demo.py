@@ -20,6 +20,7 @@ import pytest
 from vfod.cli.demo import scene as s
 from vfod.cli.demo.accounts import Accounts, compare, numbers
 from vfod.cli.demo.subscriber import Subscriber
+from vfod.cli.setting import local_zone
 from vfod.config.loading import load
 from vfod.plan.slots import open_at
 from vfod.plan.sweep import plan_sweep
@@ -161,10 +162,10 @@ def test_the_scene(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, clock: str) 
 def test_the_local_zone(monkeypatch: pytest.MonkeyPatch) -> None:
     """What the machine says, where it says something that is in the database."""
     monkeypatch.setenv("TZ", ":Asia/Tokyo")
-    assert "Asia/Tokyo" == s.local_zone()
+    assert "Asia/Tokyo" == local_zone()
     for name in ("Nowhere/Land", "/etc/passwd", "UTC+3"):
         monkeypatch.setenv("TZ", name)
-        assert "UTC" == s.local_zone()
+        assert "UTC" == local_zone()
 
 
 def _of_the_demo(folder: str) -> list[str]:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from vfod.cli.parser import Parser
 from vfod.cli.plan import next_windows, one_line, plan_of
-from vfod.cli.setting import configuration, environment, local_text, now
+from vfod.cli.setting import configuration, environment, local_text, now, stations_of
 from vfod.config.model import Config, VfoConfig
 from vfod.config.places import journal_places, socket_places
 from vfod.units import format_frequency
@@ -64,6 +64,9 @@ def amounts_to(config: Config, when: float) -> list[str]:
             closes = local_text(slot.closes, zone, seconds=False)
             is_open = "open since" if slot.opens <= when else "opens"
             lines.append(f"    window {slot.window.name} {is_open} {opens}, until {closes}")
+    if config.stations is not None:
+        known = stations_of(config)
+        lines.append(f"  stations: {len(known)} lines in {config.stations}")
     mqtt, web = config.mqtt, config.web
     lines += [
         f"  control socket {_first(socket_places(environment(), config.control.socket))}",

@@ -6,13 +6,17 @@ import sys
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from vfod.cli.ask import ask, socket_path
 from vfod.clock import SystemClock
 from vfod.config.loading import load
 from vfod.config.model import Config
 from vfod.config.places import config_places, exists, find_config, journal_places, to_open
+from vfod.config.reader import read
 from vfod.errors import ConfigError, DaemonAbsentError, VfodError
+from vfod.plan.stations import Station
+from vfod.plan.stations import parse as parse_stations
 
 
 def environment() -> dict[str, str]:
@@ -51,9 +55,27 @@ def journal_path(given: str | None, config: Config | None) -> Path:
     return Path(given or to_open(journal_places(environment(), configured)))
 
 
+def stations_of(config: Config | None) -> tuple[Station, ...]:
+    """The listener's own list; ConfigError with all complaints about its file."""
+    if config is None or config.stations is None:
+        return ()
+    return parse_stations(read(config.stations), config.stations)
+
+
 def zone_of(config: Config | None) -> tzinfo | None:
     """The zone in which a person's times are; None is the machine's own."""
     return config.place.zone if config else None
+
+
+def local_zone() -> str:
+    """The machine's time zone by its name in the IANA database; UTC where it does not say."""
+    name = os.environ.get("TZ", "").removeprefix(":")
+    if not name:
+        _, _, name = str(Path("/etc/localtime").resolve()).partition("/zoneinfo/")
+    try:
+        return ZoneInfo(name).key
+    except (ValueError, OSError, KeyError):
+        return "UTC"
 
 
 def local_text(when: float, zone: tzinfo | None, *, seconds: bool = True) -> str:

@@ -61,6 +61,7 @@ class Assembly:
             vfos=_frozen(self._vfos),
             sweeps=_frozen({name: sweep for name, sweep in sweeps.items() if sweep}),
             windows=tuple(self._windows(zone)),
+            stations=self._beside(form.stations),
             control=m.Control(socket=self._beside(form.control.socket), group=form.control.group),
             mqtt=self._mqtt(),
             web=self._web(),

@@ -283,6 +283,8 @@ class FileForm(Form):
     """Sweeps by name."""
     windows: list[WindowForm] = []
     """When which sweep is due; where they overlap, the first one in the list has the dial."""
+    stations: f.Path | None = None
+    """Your own list of stations, a CSV file: kHz, days, times in UTC, name."""
     control: ControlForm = Field(default_factory=ControlForm)
     """The control socket, which the command line uses."""
     mqtt: Annotated[MqttForm | None, OFF] = Field(default=None, json_schema_extra=_OFF)

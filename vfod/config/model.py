@@ -136,9 +136,10 @@ class Config:
     """A configuration file.
 
     `digest` names its content, whatever its spacing and comments. `bands` are all in force: the
-    listener's own, then those of the ITU region. The first of `vfos` is the one meant where none
-    is named. `mqtt` and `web` are None where they are switched off; `journal` is a path, None
-    leaves it to vfod.config.places. `written` is what the file says, for vfod.config.changes.
+    listener's own, then those of the ITU region. The first of `vfos` is the one meant where none is
+    named. `stations` is the path of the listener's own list, if there is one. `mqtt` and `web` are
+    None where they are switched off; `journal` is a path, None leaves it to vfod.config.places.
+    `written` is what the file says, for vfod.config.changes.
     """
 
     path: str
@@ -148,6 +149,7 @@ class Config:
     vfos: Mapping[str, VfoConfig]
     sweeps: Mapping[str, Sweep]
     windows: tuple[Window, ...]
+    stations: str | None
     control: Control
     mqtt: Mqtt | None
     web: Web | None

@@ -9,6 +9,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from vfod.cli.setting import local_zone
+
 #: Dial frequencies at which an invented station is on the air, hertz; well above the noise and
 #: without deep fading, so that what was heard can be held against what was there.
 STATIONS = {
@@ -123,14 +125,3 @@ class Scene:
             mqtt="off" if broker_port is None else f"{{host: 127.0.0.1, port: {broker_port}}}",
         )
         self.configuration.write_text(text, encoding="utf-8")
-
-
-def local_zone() -> str:
-    """The machine's time zone by its name in the IANA database; UTC where it does not say."""
-    name = os.environ.get("TZ", "").removeprefix(":")
-    if not name:
-        _, _, name = str(Path("/etc/localtime").resolve()).partition("/zoneinfo/")
-    try:
-        return ZoneInfo(name).key
-    except (ValueError, OSError, KeyError):
-        return "UTC"
