@@ -28,6 +28,7 @@ SUMMARY = {
     "note": "write into the log what was heard; time, dial, level and band are added",
     "agenda": "the windows of the coming days",
     "plan": "what a sweep does and what it can tell, before anything moves",
+    "night": "the night as it was: a summary, a page, a picture",
     "journal": "what happened, and what was heard on which channel",
     "service": "let it run by itself: the files of the service, a name for the VFO's port",
     "completion": "let the shell complete verbs, options and names",
@@ -108,6 +109,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.simulate import simulate
 
             return simulate(words)
+        case "night":
+            from vfod.cli.night import night
+
+            return night(words)
         case "note":
             from vfod.cli.note import note
 

@@ -15,6 +15,7 @@ from vfod.errors import StoreError
 from vfod.store.file import BUSY, is_damage, primary_code
 from vfod.store.rows import Entry, Observation, entry, key_of, observation
 from vfod.store.schema import migrations, version_of
+from vfod.store.sums import Sums
 
 #: Observations fetched at once: some milliseconds of reading.
 PIECE = 2000
@@ -174,6 +175,18 @@ class Reader:
             vfo,
         )
         return [ChannelSummary(**row) for row in rows]
+
+    def sums(self, *, since: float, until: float, vfo: str) -> Sums:
+        """What the reports are made of, from `since` up to before `until`."""
+        return Sums(self._all, key_of(since), key_of(until), vfo)
+
+    def newest(self) -> float | None:
+        """The time of the newest observation, or else event; None in an empty journal."""
+        for sql in ("SELECT max(key) / 1000.0 FROM observations", "SELECT max(time) FROM events"):
+            (row,) = self._all(sql)
+            if row[0] is not None:
+                return float(row[0])
+        return None
 
     def runs(self) -> list[Run]:
         """All runs of the daemon, oldest first."""

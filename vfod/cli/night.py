@@ -1,0 +1,158 @@
+"""`vfod night`: the morning after; a summary, a page, a picture. Reads the journal alone."""
+
+import shutil
+import sys
+from argparse import Namespace
+from datetime import date
+from pathlib import Path
+from typing import NoReturn
+from zoneinfo import ZoneInfo
+
+from vfod.cli.parser import Parser
+from vfod.cli.setting import (
+    configuration_if_any,
+    journal_path,
+    local_zone,
+    now,
+    stations_of,
+)
+from vfod.config.model import Config
+from vfod.errors import StoreError, UsageError
+from vfod.plan.localtime import night_of
+from vfod.radio.sun import Site
+from vfod.report.setting import Setting
+from vfod.store import Reader
+
+#: Characters of a line where the terminal does not say.
+_WIDTH = 100
+
+
+def night(words: list[str]) -> int:
+    """Tell a night."""
+    parser = Parser(
+        "night",
+        "The night as it was: who was expected and heard, when bands opened and closed, what was\n"
+        "strong, new and steady, and how well it was looked. A night goes from noon to noon and\n"
+        "is named by its first date.",
+        "vfod night last --html night.html",
+        "vfod night 2026-11-25 --png night.png",
+    )
+    parser.add_argument(
+        "night", nargs="?", default="last", metavar="DATE|last", help="default last"
+    )
+    parser.add_argument("--html", metavar="FILE", help="write one self-contained page")
+    parser.add_argument("--png", metavar="FILE", help="write the picture")
+    add_common(parser)
+    given = parser.parse_args(words)
+    config = configuration_if_any(given.config)
+    from vfod.report.gather import gather
+
+    with Reader(journal_path(given.journal, config)) as reader:
+        setting = setting_of(reader, config, given)
+        told = gather(reader, setting, _date(given.night, reader, setting), progress)
+    if given.html is None and given.png is None:
+        from vfod.report.text import night_lines
+
+        for line in night_lines(told, width()):
+            print(line)
+    if given.html is not None:
+        from vfod.report.page import night_page
+
+        write(given.html, night_page(told).encode("utf-8"))
+    if given.png is not None:
+        from vfod.picture.png import draw_png
+        from vfod.report.drawing import night_chart
+
+        chart = night_chart(told)
+        if chart is None:
+            raise UsageError(
+                "there is no picture of this night, because no level was measured",
+                remedy="`vfod night` tells why",
+            )
+        write(given.png, draw_png(chart, f"Night of {told.date}, VFO {setting.vfo}"))
+    return 0
+
+
+def add_common(parser: Parser) -> None:
+    """The options of all reports."""
+    parser.add_argument("--vfo", metavar="NAME", help="which VFO; default the first one")
+    parser.add_argument("--journal", metavar="FILE", help="the file; default as for the daemon")
+    parser.add_config()
+
+
+def setting_of(reader: Reader, config: Config | None, given: Namespace) -> Setting:
+    """The listener's side of a report."""
+    vfo = given.vfo
+    # What is in the journal has been, also where the clock was set back since.
+    when = max(now(), reader.newest() or 0.0)
+    if config is None:
+        zone = ZoneInfo(local_zone())
+        return Setting(vfo=vfo or _only_vfo(reader), zone=zone, now=when)
+    if vfo is None:
+        vfo = next(iter(config.vfos))
+    place = config.place
+    site = None
+    if place.latitude is not None and place.longitude is not None:
+        site = Site(latitude=place.latitude, longitude=place.longitude)
+    return Setting(
+        vfo=vfo,
+        zone=place.zone,
+        now=when,
+        site=site,
+        windows=tuple(w for w in config.windows if config.sweeps[w.sweep].vfo == vfo),
+        bands=config.bands,
+        stations=None if config.stations is None else stations_of(config),
+    )
+
+
+def _only_vfo(reader: Reader) -> str:
+    newest = reader.newest()
+    found = reader.sums(since=0, until=(newest or 0) + 1, vfo="").vfos() if newest else {}
+    return max(found, key=lambda name: found[name], default="main")
+
+
+def _date(text: str, reader: Reader, setting: Setting) -> date:
+    if text == "last":
+        newest = reader.newest()
+        if newest is None:
+            raise StoreError(
+                f"the journal {reader.path} is empty", remedy="let the daemon run for a night"
+            )
+        return night_of(newest, setting.zone)
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise UsageError(
+            f"{text[:40]!r} is not a night", remedy="write its first date like 2026-11-25, or last"
+        ) from None
+
+
+def width() -> int:
+    """Characters of a line of the terminal."""
+    return shutil.get_terminal_size((_WIDTH, 24)).columns if sys.stdout.isatty() else _WIDTH
+
+
+def progress(what: str, part: float) -> None:
+    """What is being done, for whoever waits at a terminal."""
+    if sys.stderr.isatty():
+        print(f"\r\x1b[K{part:4.0%}  {what}" if part < 1 else "\r\x1b[K", end="", file=sys.stderr)
+        sys.stderr.flush()
+
+
+def write(path: str, content: bytes) -> None:
+    """Write a file, whole or not at all, and say so."""
+    target = Path(path)
+    beside = target.with_name(f".{target.name}.part")
+    try:
+        beside.write_bytes(content)
+        beside.replace(target)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        _cannot(path, error)
+    print(f"written: {path}")
+
+
+def _cannot(path: str, error: OSError) -> NoReturn:
+    raise UsageError(
+        f"{path} cannot be written: {error.strerror}", remedy="name another file or folder"
+    ) from error
