@@ -83,9 +83,9 @@ def test_who_is_expected_and_who_it_was() -> None:
     assert ["Near"] == named(stations, 6_007_500, since, until, 2_500)[:1]
     assert ["Near", "Next"] == named(stations, 6_007_500, since, until, 2_500)
     assert ["Near"] == named(stations, 6_005_000, since, until, 2_500)
-    assert Broadcast(
-        name="Near", frequency=6_005_000, begins=since, ends=at("2026-11-24T19:00")
-    ) == next(iter(expected(stations, since, until)))
+    # Two lines of the list that join on are one broadcast.
+    near = Broadcast(name="Near", frequency=6_005_000, begins=since, ends=until)
+    assert near == expected(stations, since, until)[0]
 
 
 @pytest.mark.parametrize(
