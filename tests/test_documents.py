@@ -44,6 +44,7 @@ _EXITS = {
     "agenda": 0,
     "--help": 0,
     "journal": StoreError.exit_code,
+    "night": StoreError.exit_code,
     "doctor": 1,
     "conform": PortMissingError.exit_code,
 }
