@@ -115,6 +115,7 @@ INTRUDERS = {
     "vfod/outputs/intruder.py": "import sqlite3\n",
     "vfod/device/intruder.py": "import aiomqtt\n",
     "vfod/plan/intruder.py": "import astral\n",
+    "vfod/report/intruder.py": "import PIL\n",
     "vfod/store/intruder.py": "import yaml\n",
 }
 
