@@ -221,6 +221,12 @@ async def elsewhere(it: Attended, answer: dict[str, Any]) -> None:
     await it.until(e.PassCompleted)
 
 
+@case("stations", ("\nsweeps:", "\nstations: mine.csv\nsweeps:"))
+async def another_list(it: Attended, answer: dict[str, Any]) -> None:
+    """For the next report; the sweep goes on."""
+    await it.until(e.PassCompleted)
+
+
 @case("place.region", ("region: 1", "region: 2"), before=(
     ("bands: [corner]", "bands: [41m], raster: 50k"),
 ))  # fmt: skip

@@ -88,6 +88,8 @@ TABLE: dict[str, Takes] = {
     "windows.*.from": Takes.AT_ONCE,
     "windows.*.until": Takes.AT_ONCE,
     "windows.*.days": Takes.AT_ONCE,
+    # Read by each report, and by nothing that runs.
+    "stations": Takes.AT_ONCE,
     "control.socket": Takes.RESTART,
     "control.group": Takes.RESTART,
     "mqtt": Takes.DOOR,
