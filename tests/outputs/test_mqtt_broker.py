@@ -7,7 +7,7 @@ import asyncio
 import subprocess
 import sys
 import types
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterable, Iterator
 from pathlib import Path
 
 import pytest
@@ -114,7 +114,7 @@ async def _all_stands_there(house: House, mosquitto: Server, dial: str) -> dict[
         assert str(house.snapshot().vfos["main"].dial) == found["vfod-main/dial/frequency"]
         await say(mosquitto, "homie/5/vfod-main/dial/frequency/set", dial)
         await until(lambda: listener.values()["vfod-main/dial/frequency"] == dial)
-        moving = ("frequency", "wavelength", "moved-by")
+        moving = ("frequency", "wavelength", "moved-by", "moved-at")
         return {topic: text for topic, text in found.items() if not topic.endswith(moving)}
 
 
@@ -233,3 +233,38 @@ async def test_two_vfos(mosquitto: Server) -> None:
         assert "9420000" == listener.values()["vfod-left/dial/frequency"]
         assert ["right"] == [asked.vfo for asked in house.asked]
         assert [] == complaints(listener.messages)
+
+
+async def test_a_vfo_that_left_the_configuration_is_taken_away(mosquitto: Server) -> None:
+    """Its retained topics go, the state first; those of others with a like name stay."""
+    left, both = House(SystemClock(), "left"), House(SystemClock(), "left", "right")
+    for vfo in ("left", "right"):
+        both.happen(GREETED, tuned(9_420_000), vfo=vfo)
+    other = {
+        "vfod-attic/$state": "ready",
+        "vfod-attic/$description": '{"homie":"5.0","version":1}',
+        "vfod-attic-right/$state": "ready",
+        "vfod-attic-right/$description": '{"homie":"5.0","version":1,"root":"vfod-attic"}',
+        "vfod-odd/$state": "ready",
+        "vfod-odd/$description": "{",
+    }
+    for path, payload in other.items():
+        await say(mosquitto, f"homie/5/{path}", payload, "-r")
+    async with listening(mosquitto) as listener:
+        async with running(door(both, mosquitto.port)):
+            await until(lambda: is_ready(listener))
+        await until(lambda: listener.values()["vfod/$state"] == "disconnected")
+        assert "9420000" == listener.values()["vfod-right/dial/frequency"]
+        async with running(door(left, mosquitto.port)):
+            await until(lambda: not any(t.startswith("vfod-right") for t in listener.values()))
+            assert is_ready(listener)
+            assert "vfod-left/$state" in listener.values()
+        assert other.items() <= listener.values().items()
+        ours = [m for m in listener.messages if m.topic.split("/")[2] not in _devices(other)]
+        assert [] == complaints(ours)
+        gone = [m.topic for m in listener.messages if m.retained and not m.payload]
+        assert "homie/5/vfod-right/$state" == gone[0]
+
+
+def _devices(paths: Iterable[str]) -> set[str]:
+    return {path.partition("/")[0] for path in paths}

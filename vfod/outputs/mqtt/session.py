@@ -17,6 +17,7 @@ from vfod.outputs.door import OTHER, Count, Snapshot, Subscribe
 from vfod.outputs.mqtt import commands
 from vfod.outputs.mqtt.broker import Broker, Message
 from vfod.outputs.mqtt.devices import Devices
+from vfod.outputs.mqtt.leftovers import Leftovers
 from vfod.outputs.mqtt.owner import Owner
 from vfod.outputs.mqtt.publisher import Publisher
 from vfod.requests import Asked
@@ -63,6 +64,12 @@ class Session:
         self._count = count
         self._numbers = numbers
         self._publisher = Publisher(broker, base=base, clock=clock)
+        self._leftovers = Leftovers(
+            broker,
+            base=base,
+            root=devices.root,
+            known=lambda: {devices.id_of(vfo) for vfo in snapshot().vfos},
+        )
         self._changed = asyncio.Event()
         self._settings: asyncio.Queue[Message] = asyncio.Queue(WAITING)
 
@@ -94,6 +101,7 @@ class Session:
                 await self._broker.subscribe(f"{self._base}/{one.device.id}/+/+/set")
         due = await self._publisher.update(self._devices.shown(self._snapshot()))
         opened()
+        await self._leftovers.look()
         while True:
             # A clock's monotonic time is the loop's.
             with contextlib.suppress(TimeoutError):
@@ -106,6 +114,9 @@ class Session:
         async for message in self._broker.messages():
             if message.topic == self._owner.asked:
                 await self._owner.answer(self._broker, message)
+                continue
+            if not message.topic.endswith("/set"):
+                await self._leftovers.take(message)
                 continue
             if message.retained:
                 # Asked for at an unknown time: nobody may wait for it any more.
