@@ -262,8 +262,9 @@ async def test_a_vfo_that_left_the_configuration_is_taken_away(mosquitto: Server
         assert other.items() <= listener.values().items()
         ours = [m for m in listener.messages if m.topic.split("/")[2] not in _devices(other)]
         assert [] == complaints(ours)
-        gone = [m.topic for m in listener.messages if m.retained and not m.payload]
-        assert "homie/5/vfod-right/$state" == gone[0]
+        paths = [m.topic.removeprefix("homie/5/vfod-right/") for m in ours if not m.payload]
+        assert paths.index("$state") < paths.index("$description")
+        assert paths.index("$state") < paths.index("dial/frequency")
 
 
 def _devices(paths: Iterable[str]) -> set[str]:
