@@ -12,7 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from vfod import events as e
 from vfod.cli.log import HOUR, MOST, Repeats, is_journal, set_up_log
+from vfod.store import Reader
 
 VFOD = [sys.executable, "-m", "vfod"]
 
@@ -44,6 +46,7 @@ def run_into(path: Path, script: str, **environment: str) -> str:
 
 EACH_LEVEL = """
 import logging, os
+from vfod import events as e
 from vfod.cli.log import set_up_log
 set_up_log("debug", os.environ)
 for level in ("debug", "info", "warning", "error", "critical"):
@@ -81,6 +84,32 @@ def test_what_ends_the_daemon_is_an_error_there(tmp_path: Path) -> None:
     )
     assert [line.removeprefix("<3>") for line in lines] == done.stderr.splitlines()
     assert 3 == done.returncode
+
+
+BROKEN = """
+import sys
+import vfod.app
+from vfod.__main__ import main
+
+class Broken:
+    name = "broken"
+    async def open(self, received, lost):
+        raise RuntimeError("a mistake\\nof ours")
+
+sys.modules["vfod.app.serve"]._port = lambda settings: Broken()
+sys.exit(main(["serve", "--config", "CONFIG"]))
+"""
+
+
+def test_a_defect_is_one_line_too(config: Path, tmp_path: Path) -> None:
+    """A traceback in a line, as an error; the journal says that nobody had asked for the end."""
+    lines = run_into(tmp_path / "log", BROKEN.replace("CONFIG", str(config))).splitlines()
+    assert 2 == len(lines)
+    assert lines[1].startswith("<3>a defect of vfod itself ended the daemon | ")
+    assert "RuntimeError: a mistake | " in lines[1]
+    with Reader(tmp_path / "journal.sqlite") as reader:
+        (stopped,) = reader.events(kinds=("daemon-stopped",))
+    assert e.DaemonStopped(reason="a defect of vfod itself") == stopped.event
 
 
 # --- repeats ------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ store. A door or a VFO that fails is rebuilt by itself; the daemon ends only whe
 import asyncio
 import contextlib
 import random
+import sys
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
@@ -243,7 +244,10 @@ class Daemon:
                         for vfo in self.vfos.values():
                             vfos.create_task(vfo.run(), name=f"vfo {vfo.name}")
                 finally:
-                    self.stream.emit(e.DaemonStopped(reason="asked to stop"))
+                    # Who asks it to stop cancels it, and a cancellation is no Exception.
+                    defect = isinstance(sys.exception(), Exception)
+                    reason = "a defect of vfod itself" if defect else "asked to stop"
+                    self.stream.emit(e.DaemonStopped(reason=reason))
                     self.stream.close()
         finally:
             self.stream.close()

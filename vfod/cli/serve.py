@@ -50,6 +50,9 @@ def serve(words: list[str]) -> int:
         for says in error.complaints if isinstance(error, ConfigError) else [error]:
             _log.error("%s", says, extra={"incident": str(says)})
         return error.exit_code
+    except Exception as error:  # in one line, that a log of the service stays one of lines
+        _log.error("a defect of vfod itself ended the daemon", exc_info=error)
+        return VfodError.exit_code
     _log.info("ended in good order")
     return 0
 
