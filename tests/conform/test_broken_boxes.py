@@ -26,8 +26,12 @@ async def test_it_fails_where_it_is_broken(broken: Broken) -> None:
     for outcome in found:
         if outcome.verdict is Verdict.FAILED:
             assert outcome.expected
-            assert f"see docs/protocol.md, {outcome.point.paragraph}" in line(outcome)
-            assert outcome.expected == plain(outcome)["expected"]
+            text, told = line(outcome), plain(outcome)
+            assert f"see docs/protocol.md, {outcome.point.paragraph}" in text
+            assert outcome.expected == told["expected"]
+            # Both lines.
+            assert f"sent      {told['sent'] or 'nothing for it'}" in text
+            assert f"received  {told['received'] or 'nothing'}" in text
     box.close()
 
 
