@@ -271,7 +271,12 @@ class Sweeper:
         for index in range(count):
             if not await self._undisturbed_until(settled + (index + 0.5) * visit.dwell / count):
                 return self._skip
-            level = await self._look()
+            try:
+                level = await self._look()
+            except LineError:
+                # A reading that went with the line: the visit is made again on the next one.
+                await self._alarm.wait(self._clock.monotonic() + AFTER_REFUSAL)
+                return self._skip
             if level is not None:
                 levels.append(level)
         self._observe(levels, lateness)
@@ -295,10 +300,10 @@ class Sweeper:
         return True
 
     async def _look(self) -> Level | None:
-        """One reading, or None; a dial that trembled away is put back."""
+        """One reading, or None; a dial that trembled away is put back. Raises LineError."""
         try:
             reading = await self._tuner.read()
-        except (RefusedError, LineError):
+        except RefusedError:
             return None
         if self._produced is None or reading.level is None:
             return None
@@ -361,7 +366,10 @@ class Sweeper:
         while (now := self._clock.monotonic()) < limit:
             if not await self._undisturbed_until(min(now + HOLD_LOOK, limit)):
                 return "skip" if self._skip else "yield"
-            level = await self._look()
+            try:
+                level = await self._look()
+            except LineError:
+                continue
             if level is not None:
                 verdict = self._detector.judge(
                     visit.band, visit.dial, level.value, self._clock.wall(), learn=False
