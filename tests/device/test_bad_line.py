@@ -100,6 +100,17 @@ async def test_noise_is_no_silence(bench: Bench) -> None:
     assert "silent" == (await bench.end()).reason
 
 
+async def test_noise_before_silence_does_not_prolong_it(bench: Bench) -> None:
+    """7.2: 3 s of one question, whatever they were filled with."""
+    bench.box.settle = 0.6
+    link = await bench.opened()
+    bench.box.mangle = damaged
+    began = bench.clock.monotonic()
+    asyncio.get_running_loop().call_later(2.5, setattr, bench.box, "deaf", True)
+    await refused(link.ask(m.Read()), NoReplyError)
+    assert 3.0 == pytest.approx(bench.clock.monotonic() - began, abs=0.01)
+
+
 async def test_a_question_that_is_never_read(bench: Bench) -> None:
     """10.6: the box says so, and is not asked faster than it must answer."""
     link = await bench.opened()

@@ -152,7 +152,8 @@ class Talk:
         try:
             while True:
                 self._damaged = False
-                await self._wait(pauses[misses])
+                left = give_up - self._clock.monotonic()
+                await self._wait(min(pauses[misses], left))
                 now = self._clock.monotonic()
                 if self._reply is not None:
                     self._is_ours = True
