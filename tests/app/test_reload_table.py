@@ -33,7 +33,7 @@ async def test_a_row(case: Case, tmp_path: Path) -> None:
 
 
 def test_every_row_is_tested() -> None:
-    """Those that need a broker or a certificate in test_reload_doors.py.
+    """Those that need a broker or a certificate are in tests/system/test_reload.py.
 
     A window goes by its name: with another one it is another window, `windows.last`.
     """

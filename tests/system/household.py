@@ -89,6 +89,10 @@ class Household:
         """Ask it to end; its exit status."""
         return self._end(name, signal.SIGTERM)
 
+    def signal(self, name: str, number: signal.Signals) -> None:
+        """Send it a signal and let it run."""
+        self._running[name].send_signal(number)
+
     def _end(self, name: str, number: int) -> int:
         process = self._running.pop(name)
         process.send_signal(number)
@@ -142,7 +146,7 @@ class Household:
         return int(float(line.rpartition(" ")[2]))
 
     def retained(self) -> dict[str, str]:
-        """What the broker holds of the daemon and the VFO: the last two levels of each topic."""
+        """What the broker holds of the daemon and the VFO: the last levels of each topic."""
         found: dict[str, str] = {}
         client = paho.Client(CallbackAPIVersion.VERSION2)
         client.on_message = lambda _client, _data, message: found.update(
@@ -150,8 +154,12 @@ class Household:
         )
         client.on_connect = _subscribe
         client.connect("127.0.0.1", self.broker.port)
-        for _ in range(25):
+        # The broker sends twenty and waits until they are acknowledged: listen until it is quiet.
+        quiet = -15
+        while quiet < 10:
+            known = len(found)
             client.loop(0.02)
+            quiet = quiet + 1 if known == len(found) else 0
         client.disconnect()
         return found
 
