@@ -23,7 +23,7 @@ from prometheus_client.registry import Collector
 
 from vfod.clock import Clock
 from vfod.device.tally import Tally
-from vfod.events import ChannelObserved, Door, LinkLost, Stamped
+from vfod.events import ChannelObserved, Door, DoorFailed, LinkLost, Stamped
 from vfod.events.plain import kind
 from vfod.outputs.door import Opened, Snapshot, Subscribe, keep_open
 from vfod.outputs.metrics_of_state import of_state
@@ -115,6 +115,7 @@ class Metrics(Collector):
         self._requests: collections.Counter[_Labels] = collections.Counter()
         self._losses: collections.Counter[_Labels] = collections.Counter()
         self._known_losses: dict[str, int] = {}
+        self._failures: collections.Counter[_Labels] = collections.Counter()
         self._visits: collections.Counter[_Labels] = collections.Counter()
         self._active: collections.Counter[_Labels] = collections.Counter()
         self._lateness: dict[str, Histogram] = {}
@@ -159,6 +160,8 @@ class Metrics(Collector):
                 if losses > self._known_losses.get(vfo, 0):
                     self._known_losses[vfo] = losses
                     self._losses[vfo, event.reason] += 1
+            case DoorFailed():
+                self._failures[event.door, event.reason] += 1
             case ChannelObserved():
                 band = event.band or _OUTSIDE
                 self._visits[vfo, band] += 1
@@ -200,6 +203,12 @@ class Metrics(Collector):
                 "Times the line to a VFO was lost, by reason.",
                 ["vfo", "reason"],
                 self._losses,
+            ),
+            (
+                "vfod_door_failures",
+                "Times that a door failed, by reason; while it is tried again, each reason once.",
+                ["door", "reason"],
+                self._failures,
             ),
             ("vfod_visits", "Completed visits, by band.", ["vfo", "band"], self._visits),
             (
