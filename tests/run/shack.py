@@ -91,6 +91,8 @@ class Shack:
     supervisor: Supervisor
     seen: list[e.Stamped] = field(default_factory=list)
     news: asyncio.Event = field(default_factory=asyncio.Event)
+    #: What runs: the supervisor, the keeper, the look now and then.
+    running: list[asyncio.Task[None]] = field(default_factory=list)
 
     async def wait(self, seconds: float) -> None:
         """Let so much time pass."""
@@ -145,6 +147,7 @@ async def shack(
     alive: float | None = None,
     receiver: Receiver = RECEIVER,
     output_in_windows: bool = False,
+    mute_in_sweeps: bool = True,
     output_on: bool | None = None,
     battery_low_at: float | None = None,
     connect: bool = True,
@@ -191,6 +194,7 @@ async def shack(
             levels=lambda _, counts: table.level(counts),
             afterwards=afterwards,
             output_in_windows=output_in_windows,
+            mute_in_sweeps=mute_in_sweeps,
         ),
     )
     it = Shack(clock, world, port, line, stream, tuner, desk, keeper, supervisor)
@@ -204,7 +208,7 @@ async def shack(
     if not connect:
         port.unplug()
     listening = asyncio.create_task(listen())
-    running = [
+    running = it.running = [
         asyncio.create_task(supervisor.run()),
         asyncio.create_task(keeper.run()),
         asyncio.create_task(tuner.look_now_and_then()),
@@ -215,7 +219,7 @@ async def shack(
             await it.wait(0.1)
         yield it
         for task in running:
-            if task.done():
+            if task.done() and not task.cancelled():
                 task.result()
     finally:
         for task in running:
