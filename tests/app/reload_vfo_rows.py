@@ -9,6 +9,7 @@ from tests.app.reload_rows import CORNER, EVERY, Check, case, channels
 from tests.app.reloading import EVENING, Attended
 from vfod import events as e
 from vfod import requests as r
+from vfod.config.loading import load
 from vfod.errors import OutOfRangeError
 
 
@@ -217,7 +218,11 @@ async def an_hour_earlier(it: Attended, _: dict[str, Any]) -> None:
 
 @case("place.latitude", ("latitude: 52.5", "latitude: 53.5"))
 @case("place.longitude", ("longitude: 13.4", "longitude: 14.4"))
-async def elsewhere(it: Attended, answer: dict[str, Any]) -> None:
+async def elsewhere(it: Attended, _: dict[str, Any]) -> None:
+    """No window of this file goes by the sun: the place is another one, and the sweep goes on."""
+    place = load(str(it.config)).place
+    assert (52.5, 13.4) != (place.latitude, place.longitude)
+    assert place == it.daemon.config.place
     await it.until(e.PassCompleted)
 
 

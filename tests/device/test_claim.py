@@ -42,3 +42,29 @@ def test_nothing_stays_claimed_where_one_is_refused(tmp_path: Path) -> None:
         pass
     with claimed([one]):
         pass
+
+
+def test_ports_are_exchanged_for_others(tmp_path: Path) -> None:
+    """Those that stay are held all the time; where one cannot be had, nothing has changed."""
+    one, two, three = (str(tmp_path / name) for name in ("one", "two", "three"))
+    with claimed([one, two]) as mine:
+        mine.hold([two, three])
+        with claimed([one]):
+            with pytest.raises(AlreadyRunningError):
+                mine.hold([one])
+            for held in (two, three):
+                with pytest.raises(AlreadyRunningError), claimed([held]):
+                    pass
+    with claimed([one, two, three]):
+        pass
+
+
+def test_a_port_by_another_of_its_names(tmp_path: Path) -> None:
+    """The stable name and the device are one port, which a daemon may go on to hold by either."""
+    device, stable = tmp_path / "device", tmp_path / "stable"
+    device.touch()
+    stable.symlink_to(device)
+    with claimed([str(stable)]) as mine:
+        mine.hold([str(device)])
+        with pytest.raises(AlreadyRunningError), claimed([str(stable)]):
+            pass

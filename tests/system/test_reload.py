@@ -20,7 +20,7 @@ from typing import Any
 import pytest
 
 from tests.outputs.test_mqtt_guarded import Authority
-from tests.real_parts import Server
+from tests.real_parts import Server, free_port
 from tests.system.household import Household, until
 from vfod.config.changes import TABLE, Takes
 from vfod.config.loading import load
@@ -65,8 +65,9 @@ def vfod(it: Household, *words: str) -> subprocess.CompletedProcess[str]:
     )  # fmt: skip
 
 
-def fetched(url: str) -> str:
-    with urllib.request.urlopen(url, timeout=10) as answer:
+def fetched(url: str, body: bytes | None = None) -> str:
+    asked = urllib.request.Request(url, body, {"Content-Type": "application/json"})
+    with urllib.request.urlopen(asked, timeout=10) as answer:
         return str(answer.read().decode())
 
 
@@ -210,6 +211,20 @@ async def test_the_rows_of_mqtt_and_of_the_certificate(household: Household) -> 
     assert {str(Takes.DOOR): ["mqtt"]} == it.ask("reload")["when"]
     await until(lambda: "mqtt" not in it.ask("status")["doors"], now)
     assert line == await sweeping(it)
+
+
+async def test_whoever_moves_the_page_by_the_page_is_answered(household: Household) -> None:
+    """The answer comes before the door is closed under it."""
+    it = household
+    await sweeping(it)
+    moved = free_port()
+    change(it, f"127.0.0.1:{it.web}", f"127.0.0.1:{moved}")
+    answer = json.loads(fetched(f"{it.url}rpc", b'{"jsonrpc":"2.0","id":1,"method":"reload"}'))
+    assert {str(Takes.DOOR): ["web.listen"]} == answer["result"]["when"]
+    page = await until(lambda: fetched(f"http://127.0.0.1:{moved}/healthz"), now)
+    assert json.loads(page)["healthy"]
+    with pytest.raises(OSError, match="refused"):
+        fetched(f"{it.url}healthz")
 
 
 async def test_a_port_that_another_daemon_has(household: Household) -> None:

@@ -144,6 +144,11 @@ class Daemon:
         return doors.mqtt(self._config, self._hands, self._secrets.broker)
 
     @property
+    def config(self) -> Config:
+        """What is gone by, for the VFOs that are there."""
+        return self._config
+
+    @property
     def mqtt(self) -> mqtt.Mqtt | None:
         """The door to the broker, where there is one."""
         return self._mqtt.door
@@ -169,7 +174,7 @@ class Daemon:
         for name, vfo in self.vfos.items():
             await vfo.take(config, config.vfos[name], cause)
         self.front.take(*self._by_vfo())
-        if (config.web, secrets.web) != (was.web, knew.web):
+        if (config.web, config.place.zone, secrets.web) != (was.web, was.place.zone, knew.web):
             self._web.hang(self._new_web())
         if (config.mqtt, secrets.broker) != (was.mqtt, knew.broker) or (
             config.mqtt is not None and doors.offers(config) != doors.offers(was)

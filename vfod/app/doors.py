@@ -8,7 +8,7 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, Protocol, TypeVar
 
 from vfod.clock import Clock
 from vfod.config.model import Config
@@ -62,7 +62,15 @@ class Secrets:
 NO_SECRETS = Secrets()
 
 
-_Door = TypeVar("_Door", Mqtt, Web)
+class Works(Protocol):
+    """A door: it works until it is cancelled."""
+
+    async def run(self) -> None:
+        """Work."""
+        ...
+
+
+_Door = TypeVar("_Door", bound=Works)
 
 
 class Doorway(Generic[_Door]):
