@@ -2,12 +2,13 @@
 
 import asyncio
 from collections.abc import AsyncIterator
+from pathlib import Path
 
 import pytest
 
 from tests.outputs.house import GREETED, House, tuned
 from tests.outputs.mqtt_parts import door, listening, running, say, until
-from tests.real_parts import Server, real_part
+from tests.real_parts import Server, free_port, real_part
 from vfod import events as e
 from vfod.clock import SystemClock
 from vfod.errors import AlreadyRunningError
@@ -131,3 +132,21 @@ async def test_commands_off(mosquitto: Server) -> None:
         await until(lambda: listener.values()["vfod-main/dial/frequency"] == "9425000")
         assert [] == house.asked
         assert [] == house.counted
+
+
+async def test_a_broker_that_lets_in_only_who_it_knows_by_name(tmp_path: Path) -> None:
+    """It refuses who asks, not who is meant: the door opens all the same."""
+    port = free_port()
+    lines = [f"listener {port} 127.0.0.1", "allow_anonymous true", "persistence false"]
+    lines += ["user root", "clientid_prefixes vfod-attic"]
+    (tmp_path / "conf").write_text("\n".join(lines) + "\n")
+    broker = Server([real_part("mosquitto"), "-c", str(tmp_path / "conf")], port, tmp_path / "log")
+    broker.start()
+    house = made()
+    try:
+        await door(house, port).claim()
+        async with running(door(house, port)):
+            await until(lambda: bool(house.told))
+        assert isinstance(house.told[0], e.DoorOpened)
+    finally:
+        broker.stop()

@@ -17,6 +17,7 @@ from vfod.outputs.mqtt import homie
 from vfod.outputs.mqtt.broker import Address, Broker, connect
 from vfod.outputs.mqtt.devices import NAME, Devices, OfferOf
 from vfod.outputs.mqtt.owner import Owner
+from vfod.outputs.mqtt.refusals import REFUSED
 from vfod.outputs.mqtt.session import Session
 from vfod.state import Submit, Tell
 
@@ -111,10 +112,15 @@ class Mqtt:
     async def _ask(self) -> None:
         if self._connects is not None:
             return
-        asking = dataclasses.replace(
-            self._address, client_id=f"{self._address.client_id}-asks-{secrets.token_hex(4)}"
-        )
-        who = await self._owner.ask(connect(asking))
+        # At most 23 characters, which every broker takes (MQTT 3.1.1, section 3.1.3.1).
+        asking = dataclasses.replace(self._address, client_id=f"vfod-asks-{secrets.token_hex(4)}")
+        try:
+            who = await self._owner.ask(connect(asking))
+        except DoorError as error:
+            if error.reason != REFUSED:
+                raise
+            # It may let in only who is known by name; if not, the door itself is told so next.
+            return
         if who is not None:
             raise DoorError(
                 f"{who} stands at the MQTT broker {self._address} as {self._address.client_id}",

@@ -10,6 +10,9 @@ from aiomqtt.exceptions import MqttConnectError
 
 from vfod.errors import DoorError
 
+#: Reason of a failure: the broker said no.
+REFUSED = "refused"
+
 #: Words in the library's text for a code, and what to do.
 _REMEDIES = (
     ("protocol version", "take a broker that speaks MQTT 3.1.1"),
@@ -28,7 +31,7 @@ def refused(where: str, error: MqttConnectError) -> DoorError:
         (remedy for words, remedy in _REMEDIES if words in says.lower()),
         "look at user and password_file under mqtt, and at what the broker lets that user do",
     )
-    return DoorError(f"the MQTT broker at {where} refuses: {says}", remedy=remedy, reason="refused")
+    return DoorError(f"the MQTT broker at {where} refuses: {says}", remedy=remedy, reason=REFUSED)
 
 
 def without_tls(where: str, error: OSError) -> DoorError:
