@@ -29,6 +29,7 @@ SUMMARY = {
     "agenda": "the windows of the coming days",
     "plan": "what a sweep does and what it can tell, before anything moves",
     "night": "the night as it was: a summary, a page, a picture",
+    "rehearse": "a whole night in a minute or two, before it comes",
     "journal": "what happened, and what was heard on which channel",
     "service": "let it run by itself: the files of the service, a name for the VFO's port",
     "completion": "let the shell complete verbs, options and names",
@@ -137,6 +138,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.plan import plan
 
             return plan(words)
+        case "rehearse":
+            from vfod.cli.rehearse import rehearse
+
+            return rehearse(words)
         case "journal":
             from vfod.cli.journal import journal
 

@@ -11,6 +11,7 @@ unknown deterministic signals", Proc. IEEE 55, 1967).
 It is deterministic: the same air, oscillator and times give the same counts.
 """
 
+from collections.abc import Callable
 from math import exp, inf, log, log10, pi, sin, sqrt
 
 from vfod.radio.levels import LevelTable
@@ -29,13 +30,30 @@ _MICROSECONDS = 1e6
 _UNSTEADY = 1
 
 
-class SimReceiver:
-    """One receiver, tuned by an oscillator; times are wall clock seconds."""
+#: What a receiver hears with an oscillator, hertz; what its detector counts at a level in dBm.
+Law = Callable[[float], float]
 
-    def __init__(self, air: Air, setup: ReceiverSetup, seed: int = 0) -> None:
+
+class SimReceiver:
+    """One receiver, tuned by an oscillator; times are wall clock seconds.
+
+    `law` and `curve` are those of a receiver that is described elsewhere, in place of the setup's.
+    """
+
+    def __init__(
+        self,
+        air: Air,
+        setup: ReceiverSetup,
+        seed: int = 0,
+        *,
+        law: Law | None = None,
+        curve: Law | None = None,
+    ) -> None:
         self._air = air
         self._setup = setup
         self._seed = seed
+        self._law = law
+        self._described_curve = curve
         shift = setup.intermediate_frequency
         self._shift = -shift if setup.injection == "high" else shift
         self._half = setup.bandwidth / 2
@@ -57,6 +75,8 @@ class SimReceiver:
 
     def centre(self, oscillator: float) -> float:
         """The frequency received with an oscillator (hertz as truly produced), hertz."""
+        if self._law is not None:
+            return self._law(oscillator)
         return oscillator / self._setup.oscillator_per_mixer + self._shift
 
     def tune(self, old: float | None, new: float | None, time: float) -> None:
@@ -99,6 +119,8 @@ class SimReceiver:
         return LevelTable(tuple((round(self._curve(level)), level) for level in levels))
 
     def _curve(self, level: float) -> float:
+        if self._described_curve is not None:
+            return self._described_curve(level)
         setup = self._setup
         part = (level - setup.lowest) / (setup.highest - setup.lowest)
         return setup.full_scale * (part + _SWAY * sin(2.0 * pi * part))

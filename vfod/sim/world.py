@@ -7,7 +7,7 @@ from typing import Protocol, assert_never
 from vfod.clock import Clock
 from vfod.sim.air import Air, Present
 from vfod.sim.box import SimBox
-from vfod.sim.receiver import SimReceiver
+from vfod.sim.receiver import Law, SimReceiver
 from vfod.sim.scenario import Move, Scenario
 
 
@@ -42,10 +42,17 @@ class Plug(Protocol):
         ...
 
 
-def build(scenario: Scenario, *, clock: Clock, seed: int = 0) -> World:
-    """The scenario at work from now on, on the running loop."""
+def build(
+    scenario: Scenario,
+    *,
+    clock: Clock,
+    seed: int = 0,
+    law: Law | None = None,
+    curve: Law | None = None,
+) -> World:
+    """The scenario at work from now on, on the running loop; `law`, `curve` as in SimReceiver."""
     air = Air(scenario, seed)
-    receiver = SimReceiver(air, scenario.receiver, seed)
+    receiver = SimReceiver(air, scenario.receiver, seed, law=law, curve=curve)
     box = SimBox(clock=clock, setup=scenario.box, receiver=receiver, seed=seed)
     return World(scenario=scenario, clock=clock, air=air, receiver=receiver, box=box)
 

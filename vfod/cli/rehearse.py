@@ -1,0 +1,186 @@
+"""`vfod rehearse`: a night before it comes, and what would be found in the morning."""
+
+import dataclasses
+import logging
+import sys
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from vfod.app.rehearse import rehearse as run
+from vfod.app.rehearse import slots_in
+from vfod.app.tally import Tally, VfoTally
+from vfod.cli.parser import Parser
+from vfod.cli.setting import configuration, local_text, now, print_json
+from vfod.clock import SystemClock
+from vfod.config.model import Config
+from vfod.errors import UsageError
+from vfod.plan.localtime import night_of
+from vfod.sim.scenario import load
+from vfod.state.show import MISSED
+from vfod.units import format_duration, format_frequency
+
+#: Lines of the timeline that are printed; of more, the first and the last ones.
+_SHOWN = 60
+
+
+def rehearse(words: list[str]) -> int:
+    """Rehearse a night and print what it came to."""
+    parser = Parser(
+        "rehearse",
+        "A whole night in a minute or two: the daemon with your configuration, on a clock that\n"
+        "jumps, with simulated VFOs and invented stations on the channels of your sweeps. Then\n"
+        "the timeline and the totals, as you would find them in the morning. Nothing is written\n"
+        "and nothing is touched, unless --journal names a new file for the night's journal.\n\n"
+        "Times, visits and passes are what the night will have; what is heard is invented.",
+        "vfod rehearse --night 2026-12-24",
+    )
+    parser.add_argument("--night", metavar="DATE", help="the date of its evening; default tonight")
+    parser.add_argument(
+        "--scenario", type=Path, metavar="FILE", help="what is on the air, and box and receiver"
+    )
+    parser.add_argument("--journal", type=Path, metavar="FILE", help="write its journal there")
+    parser.add_argument("--seed", type=int, default=0, metavar="N", help="chance; default 0")
+    parser.add_config()
+    parser.add_json("print the totals as JSON")
+    given = parser.parse_args(words)
+    config = configuration(given.config)
+    night = _night(given.night, config)
+    slots = slots_in(config, night)
+    scenario = load(given.scenario) if given.scenario is not None else None
+    # Its incidents are in the timeline.
+    logging.getLogger("vfod").addHandler(logging.NullHandler())
+    clock, began = SystemClock(), now()
+    tally = run(
+        config,
+        slots,
+        scenario=scenario,
+        journal=given.journal,
+        seed=given.seed,
+        progress=_progress(config),
+    )
+    if given.json:
+        print_json(to_plain(tally, night))
+    else:
+        print("\n".join(_lines(tally, config, night, clock.wall() - began)))
+    return 0
+
+
+def _night(text: str | None, config: Config) -> date:
+    if text is None:
+        return night_of(now(), config.place.zone)
+    try:
+        night = date.fromisoformat(text)
+    except ValueError:
+        night = date.min
+    # Beyond these, clocks and calendars of a zone are not what anybody means.
+    if not 1971 <= night.year <= 2399:
+        raise UsageError(
+            f"{text[:40]!r} is not the date of a night", remedy="write it like 2026-12-24"
+        )
+    return night
+
+
+def _progress(config: Config) -> Callable[[float, Tally], None]:
+    """One line that is written over on a terminal, else a line each tenth of the night."""
+    is_terminal = sys.stderr.isatty()
+    zone = config.place.zone
+    told = 0
+
+    def tell(part: float, tally: Tally) -> None:
+        nonlocal told
+        when = local_text(tally.since + part * (tally.until - tally.since), zone, seconds=False)
+        line = f"{part:4.0%}  {when}  {tally.visits} visits"
+        if is_terminal:
+            end = "\n" if part >= 1 else ""
+            print(f"\r{line}", end=end, file=sys.stderr, flush=True)
+        elif int(part * 10) > told:
+            told = int(part * 10)
+            print(line, file=sys.stderr, flush=True)
+
+    return tell
+
+
+# --- for people ----------------------------------------------------------------------------------
+
+
+def _lines(tally: Tally, config: Config, night: date, took: float) -> Iterator[str]:
+    zone = config.place.zone
+    length = format_duration(tally.until - tally.since)
+    yield f"the night of {night.isoformat()}, {zone.key}: {length} rehearsed in {took:.0f} s"
+    yield ""
+    several = len(config.vfos) > 1
+    shown = tally.timeline
+    if len(shown) > _SHOWN:
+        shown = [*shown[: _SHOWN // 2], *shown[-_SHOWN // 2 :]]
+    for place, (when, vfo, text) in enumerate(shown):
+        if place == _SHOWN // 2 and len(tally.timeline) > _SHOWN:
+            yield f"  ... {len(tally.timeline) - _SHOWN} lines more ..."
+        who = f"{vfo}: " if several and vfo else ""
+        yield f"  {local_text(when, zone)}  {who}{text}"
+    for name, night_of_it in tally.vfos.items():
+        yield ""
+        yield name
+        yield from _vfo(night_of_it)
+
+
+def _vfo(vfo: VfoTally) -> Iterator[str]:
+    yield f"  windows   {vfo.opened} opened, {vfo.closed} closed, {len(vfo.missed) or 'no'} gaps"
+    for gap in vfo.missed:
+        lasted = format_duration(gap.until - gap.since)
+        yield f"  gap       {gap.window}: {lasted}, {MISSED.get(gap.reason, gap.reason)}"
+    for name, sweep in vfo.sweeps.items():
+        yield (
+            f"  sweep     {name}: {sweep.visits} visits, {sweep.passes} passes, {sweep.holds} holds"
+            f" ({format_duration(round(sweep.held))}), {sweep.yields} yields"
+            f" ({format_duration(round(sweep.lost))} lost)"
+        )
+    if not vfo.bands:
+        return
+    yield f"  {'heard':<12}{'channels':>9}{'active':>8}{'visits':>8}{'active':>8}  strongest"
+    for name, band in vfo.bands.items():
+        strongest = ""
+        if band.strongest is not None:
+            level, dial = band.strongest
+            strongest = f"{level:.1f} {band.unit} at {format_frequency(dial)}"
+        yield (
+            f"  {name or 'no band':<12}{len(band.channels):>9}{len(band.active_channels):>8}"
+            f"{band.visits:>8}{band.active_visits:>8}  {strongest}"
+        ).rstrip()
+
+
+# --- for machines --------------------------------------------------------------------------------
+
+
+def to_plain(tally: Tally, night: date) -> dict[str, Any]:
+    """The night as JSON knows it; times in Unix seconds, frequencies in hertz."""
+    return {
+        "night": night.isoformat(),
+        "since": tally.since,
+        "until": tally.until,
+        "visits": tally.visits,
+        "timeline": [
+            {"time": when, "vfo": vfo, "text": text} for when, vfo, text in tally.timeline
+        ],
+        "vfos": {
+            name: {
+                "opened": vfo.opened,
+                "closed": vfo.closed,
+                "missed": [dataclasses.asdict(gap) for gap in vfo.missed],
+                "sweeps": {sweep: dataclasses.asdict(did) for sweep, did in vfo.sweeps.items()},
+                "bands": {
+                    band: {
+                        "channels": len(heard.channels),
+                        "active_channels": len(heard.active_channels),
+                        "visits": heard.visits,
+                        "active_visits": heard.active_visits,
+                        "strongest": None if heard.strongest is None else heard.strongest[0],
+                        "unit": heard.unit,
+                    }
+                    for band, heard in vfo.bands.items()
+                },
+            }
+            for name, vfo in tally.vfos.items()
+        },
+    }
