@@ -13,7 +13,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import footprint, lateness, nudge, page, round_trip, telling
+from tests.bench import footprint, lateness, nudge, page, rehearsal, round_trip, telling
 from tests.bench.figures import Figure, table
 from tests.bench.processes import MissingError
 
@@ -23,6 +23,7 @@ _MEASUREMENTS: dict[str, Callable[[Path], list[Figure]]] = {
     "lateness": lambda folder: asyncio.run(lateness.measure(folder)),
     "drift": lambda _: lateness.measure_drift(),
     "telling": lambda folder: asyncio.run(telling.measure(folder)),
+    "rehearsal": lambda _: rehearsal.measure(),
     "footprint": footprint.measure,
     "page": lambda folder: asyncio.run(page.measure(folder)),
 }

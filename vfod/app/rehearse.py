@@ -9,7 +9,6 @@ import asyncio
 import dataclasses
 from collections.abc import Callable
 from datetime import date, datetime
-from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -26,7 +25,6 @@ from vfod.plan.localtime import NOON, instant
 from vfod.plan.slots import DAY, Slot, next_opening, resolve
 from vfod.plan.sweep import plan_sweep
 from vfod.radio.levels import UNCALIBRATED, LevelTable
-from vfod.radio.receiver import Receiver
 from vfod.sim.invented import invented
 from vfod.sim.jump import JumpLoop, SimClock
 from vfod.sim.memory import MemoryPort
@@ -114,13 +112,14 @@ async def _night(
 
     def port_for(settings: VfoConfig) -> Port:
         number = len(worlds)
+        described = _Described(settings)
         given = scenario or invented(_channels(config, settings))
         world = build(
             given,
             clock=clock,
             seed=seed + number,
-            law=_law(settings.receiver) if scenario is None else None,
-            curve=_curve(settings) if scenario is None else None,
+            law=described.law if scenario is None else None,
+            curve=described.curve if scenario is None else None,
         )
         worlds[settings.name] = world
         port = MemoryPort(world.box, name=settings.port)
@@ -173,28 +172,35 @@ def _channels(config: Config, settings: VfoConfig) -> list[int]:
     ]
 
 
-def _law(receiver: Receiver) -> Callable[[float], float]:
-    """The receiver's own law, from the oscillator back to what is heard: the dial."""
-    near: int | None = None
+class _Described:
+    """A VFO's receiver as the configuration describes it, for the far end of the line."""
 
-    @lru_cache(_REMEMBERED)
-    def heard(oscillator: float) -> float:
-        nonlocal near
-        try:
-            near = receiver.dial_for(round(oscillator * MILLI), near=near)
-        except OutOfRangeError:
-            return 0.0
-        return float(near)
+    def __init__(self, settings: VfoConfig) -> None:
+        self._receiver = settings.receiver
+        self._tables = settings.level_tables
+        self._dial: int | None = None
+        self._heard: dict[int, int | None] = {}
 
-    return heard
+    def law(self, oscillator: float) -> float:
+        """From the oscillator back to what is heard, hertz; 0 where that is nothing."""
+        millihertz = round(oscillator * MILLI)
+        if millihertz not in self._heard:
+            try:
+                found = self._receiver.dial_for(millihertz, near=self._dial)
+            except OutOfRangeError:
+                found = None
+            if len(self._heard) > _REMEMBERED:
+                self._heard.clear()
+            self._heard[millihertz] = found
+        self._dial = self._heard[millihertz]
+        return float(self._dial or 0)
 
-
-def _curve(settings: VfoConfig) -> Callable[[float], float]:
-    """What the detector counts at a level: the receiver's first level table backwards."""
-    names = [item.level_table for item in settings.receiver.ranges if item.level_table is not None]
-    table = settings.level_tables[names[0]] if names else UNCALIBRATED
-    zero = 0.0 if names else _RELATIVE_ZERO
-    return lambda level: _counts(table, level - zero)
+    def curve(self, level: float) -> float:
+        """What the detector counts at a level in dBm: the level table in force, backwards."""
+        name = None if self._dial is None else self._receiver.range_at(self._dial).level_table
+        if name is None:
+            return _counts(UNCALIBRATED, level - _RELATIVE_ZERO)
+        return _counts(self._tables[name], level)
 
 
 def _counts(table: LevelTable, level: float) -> float:

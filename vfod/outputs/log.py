@@ -26,6 +26,9 @@ _REMEDIES: dict[type[e.Event], str] = {
     e.SweepEnded: "`vfod journal` tells what came before",
 }
 
+#: What happens several times a second all night: not worth a text that nobody reads.
+_MANY = (e.ChannelObserved, e.DialTuned)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Line:
@@ -51,6 +54,8 @@ class Log:
 
     def _line(self, stamped: e.Stamped) -> _Line | None:
         event, vfo = stamped.event, stamped.vfo
+        if isinstance(event, _MANY):
+            return None
         text = _text(event, vfo)
         incident = f"{vfo} {type(event).__name__}"
         match event:

@@ -158,6 +158,11 @@ class Receiver:
     correction: Fraction = Fraction(0)
     limits: tuple[int, int] | None = None
     _scale: Fraction = field(init=False, repr=False, compare=False)
+    #: What was worked out already: exact arithmetic takes its time, and a sweep asks for the same
+    #: channels all night.
+    _known: dict[int, int] = field(
+        init=False, repr=False, compare=False, hash=False, default_factory=dict
+    )
 
     def __post_init__(self) -> None:
         wrong = complaints(self.ranges)
@@ -220,7 +225,9 @@ class Receiver:
 
     def millihertz_for(self, dial: int) -> int:
         """The oscillator frequency in whole millihertz, nearest to the exact one."""
-        return round(self.oscillator_for(dial) * MILLI)
+        if (known := self._known.get(dial)) is None:
+            known = self._known[dial] = round(self.oscillator_for(dial) * MILLI)
+        return known
 
     def dial_for(self, millihertz: int, *, near: int | None = None) -> int:
         """The dial frequency, whole hertz, that an oscillator frequency in millihertz stands for.

@@ -19,6 +19,9 @@ from vfod.clock import wait_until
 #: or a local socket needs, and less than a test may take.
 PATIENCE = 20.0
 
+#: Rounds of the loop that may pass before real descriptors are looked at again.
+AT_MOST = 20
+
 _Result = TypeVar("_Result")
 _Arguments = TypeVarTuple("_Arguments")
 
@@ -31,8 +34,14 @@ class _JumpSelector(selectors.BaseSelector):
         self._jump = jump
         self._stuck = stuck
         self.away = 0
+        self._passed = 0
 
     def select(self, timeout: float | None = None) -> list[tuple[selectors.SelectorKey, int]]:
+        if timeout is not None and timeout <= 0 and self._passed < AT_MOST:
+            # Something on the loop itself is ready; the descriptors are looked at before a jump.
+            self._passed += 1
+            return []
+        self._passed = 0
         ready = self._real.select(0)
         if ready or (timeout is not None and timeout <= 0):
             return ready

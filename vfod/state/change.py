@@ -20,6 +20,10 @@ from vfod.state.model import (
 
 def apply(state: State, stamped: e.Stamped) -> State:
     """The state after an event. Pure."""
+    if stamped.vfo in state.vfos:
+        vfos = dict(state.vfos)
+        vfos[stamped.vfo] = _apply_vfo(vfos[stamped.vfo], stamped)
+        return dataclasses.replace(state, sequence=stamped.sequence, vfos=MappingProxyType(vfos))
     state = dataclasses.replace(state, sequence=stamped.sequence)
     match stamped.event:
         case e.DaemonStarted(version=version, config_digest=digest):
@@ -53,11 +57,7 @@ def apply(state: State, stamped: e.Stamped) -> State:
         case e.DoorClosed(door=door):
             doors = {name: known for name, known in state.doors.items() if name != door}
             return dataclasses.replace(state, doors=MappingProxyType(doors))
-    if stamped.vfo not in state.vfos:
-        return state
-    vfos = dict(state.vfos)
-    vfos[stamped.vfo] = _apply_vfo(vfos[stamped.vfo], stamped)
-    return dataclasses.replace(state, vfos=MappingProxyType(vfos))
+    return state
 
 
 def _with_door(state: State, name: str, door: DoorState) -> State:

@@ -17,6 +17,8 @@ from enum import StrEnum
 LINE_LIMIT = 120
 
 _LF, _CR, _HASH, _BANG = b"\n\r#!"
+#: What comes nearly always: one whole line and nothing else.
+_WHOLE = re.compile(rb"([#!]?[\x20\x22\x24-\x7e]{1,%d})\n" % (LINE_LIMIT - 2))
 _PIECE = re.compile(rb"[\r\n]|[#!]|[\x20\x22\x24-\x7e]+|[^\x20-\x7e\r\n]+")
 
 
@@ -46,6 +48,8 @@ class LineReader:
 
     def feed(self, data: bytes) -> list[bytes | Garbage]:
         """Take bytes in pieces of any size; give the lines and the garbage that ended in them."""
+        if not self._held and self._fault is None and (whole := _WHOLE.fullmatch(data)):
+            return [whole[1]]
         found: list[bytes | Garbage] = []
         for match in _PIECE.finditer(data):
             piece = match.group()

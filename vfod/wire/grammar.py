@@ -26,6 +26,8 @@ LAST_EVENT = 65535
 _WORD = r"[a-z][a-z0-9]*"
 _VALUE = r"[\x22\x24-\x29\x2b-\x3c\x3e-\x7e]+"
 _BODY = re.compile(rf"(?:([#!])([0-9A-Fa-f]+) +)? *({_WORD})((?: +{_WORD}={_VALUE})*)")
+#: Of what the expression above let pass; no value has an equals sign.
+_FIELD = re.compile(r"([^ =]+)=([^ ]+)")
 _SEAL = re.compile(rb" \*([0-9A-Fa-f]{4}) *\Z")
 _TAG = re.compile(rb"#([0-9A-Fa-f]{4}) ")
 _ECHO = re.compile(rb"!| *(?:#[^ ]* +)?(?:ok|err)(?: |\Z)")
@@ -92,12 +94,8 @@ def parse(raw: bytes) -> Line:
     if match is None:
         raise WireError("not in the grammar", line=raw)
     mark, mark_text, verb, rest = match.groups()
-    fields = {}
-    words = rest.split()
-    for word in words:
-        key, _, value = word.partition("=")
-        fields[key] = value
-    if len(fields) != len(words):
+    fields = dict(_FIELD.findall(rest))
+    if len(fields) != rest.count("="):
         raise WireError("key given twice", line=raw)
     kind = _REPLIES.get(verb, Kind.REQUEST)
     tag = number = None

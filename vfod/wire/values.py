@@ -9,6 +9,7 @@ is asked afterwards, because the protocol answers the two with different codes.
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from typing import Any
 
 from vfod.errors import QuantityError
@@ -16,6 +17,9 @@ from vfod.units import format_millihertz, parse_millihertz
 
 #: Most digits of a whole number, and of a frequency before the point.
 DIGITS = 9
+#: Numbers remembered as read or as written, as many as the channels of most sweeps: a night says
+#: the same frequencies and the same few settings in every line.
+_REMEMBERED = 2048
 #: Highest frequency that can be written, in millihertz: just below 1 GHz.
 HIGHEST = 10**12 - 1
 
@@ -55,6 +59,7 @@ class Value:
         return bool(self.low <= size <= self.high)
 
 
+@lru_cache(_REMEMBERED)
 def _read_whole(text: str) -> int:
     if len(text) > DIGITS or not (text.isascii() and text.isdigit()):
         raise ValueError(text)
@@ -65,6 +70,7 @@ def _read_signed(text: str) -> int:
     return -_read_whole(text[1:]) if text.startswith("-") else _read_whole(text)
 
 
+@lru_cache(_REMEMBERED)
 def _read_hertz(text: str) -> int:
     if len(text.partition(".")[0]) > DIGITS:
         raise ValueError(text)
@@ -104,7 +110,11 @@ def word(longest: int) -> Value:
 
 #: Hertz with three decimals on the wire, whole millihertz here.
 HERTZ = Value(
-    read=_read_hertz, write=format_millihertz, widest="999999999.999", low=0, high=HIGHEST
+    read=_read_hertz,
+    write=lru_cache(_REMEMBERED)(format_millihertz),
+    widest="999999999.999",
+    low=0,
+    high=HIGHEST,
 )
 #: 0 or 1 on the wire, bool here.
 FLAG = Value(read=_read_whole, write=lambda on: "1" if on else "0", widest="1", low=0, high=1)
