@@ -200,6 +200,17 @@ async def test_the_output_policy_outside_a_window(
         assert is_on is it.vfo().output
 
 
+async def test_the_speaker_is_released_before_the_line_is_opened_anew(tmp_path: Path) -> None:
+    """What the old line has to carry goes first."""
+    async with attended(tmp_path) as it:
+        await it.reload(
+            ("speaker: mute-in-sweeps", "speaker: leave"), ("baud: 115200", "baud: 9600")
+        )
+        await it.until(e.SweepResumed)
+        assert it.vfo().muted is False
+        assert [False] == [event.muted for event in it.since(e.SpeakerMuted)]
+
+
 async def test_a_line_that_is_away_is_looked_for_elsewhere_at_once(tmp_path: Path) -> None:
     """A pause that has grown to ten seconds does not delay the right port."""
     async with attended(tmp_path) as it:

@@ -100,12 +100,13 @@ class Vfo:
         if settings.receiver != was.receiver:
             self.tuner.describe(settings.receiver)
         self._name_band(config.bands, cause)
-        if _line(settings) != _line(was):
-            self.supervisor.move_to(self._port_for(settings))
         levels_anew = _tables(settings) != _tables(was)
         await self.keeper.take(self.orders, levels_anew=levels_anew, cause=cause)
         if settings.output is not was.output:
             await self.tuner.take_output(_output_on(settings))
+        if _line(settings) != _line(was):
+            # Last, because what is above still speaks to the box.
+            self.supervisor.move_to(self._port_for(settings))
 
     def _name_band(self, bands: tuple[Band, ...], cause: str | None) -> None:
         """The dial may be in another band without having moved."""

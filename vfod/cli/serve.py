@@ -7,8 +7,9 @@ from pathlib import Path
 
 from vfod.cli.log import is_journal, set_up_log
 from vfod.cli.parser import Parser
-from vfod.cli.setting import configuration, environment
-from vfod.config.places import journal_places, socket_places, to_make
+from vfod.cli.setting import environment
+from vfod.config.loading import load
+from vfod.config.places import find_config, journal_places, socket_places, to_make
 from vfod.errors import ConfigError, UsageError, VfodError
 
 _LEVELS = ("error", "warning", "info", "debug")
@@ -58,7 +59,8 @@ def serve(words: list[str]) -> int:
 
 
 def _live(given: Namespace) -> None:
-    config = configuration(given.config)
+    # Absolute, because the complaints of a reload are read where another folder is the present one.
+    config = load(str(Path(find_config(given.config, environment())).absolute()))
     socket = given.socket or to_make(socket_places(environment(), config.control.socket))
     journal = given.journal or to_make(journal_places(environment(), config.journal))
     for path in (socket, journal):
