@@ -149,6 +149,19 @@ def test_the_command_line_of_the_unit(tmp_path: Path) -> None:
             assert ["READY=1", *3 * ["WATCHDOG=1"]] == said
             assert (runtime / "control.sock").is_socket()
             assert (state / "journal.sqlite").is_file()
+            (line,) = settings("ExecReload")
+            done = subprocess.run(
+                [sys.executable, "-m", "vfod", *line.split()[1:]],
+                cwd=ROOT,
+                env={"RUNTIME_DIRECTORY": str(runtime)},
+                capture_output=True,
+                text=True,
+                check=False,
+            )
+            assert 0 == done.returncode, done.stderr
+            while said[-1] != "READY=1":
+                said.append(manager.recv(4096).decode().splitlines()[0])
+            assert "RELOADING=1" in said
             daemon.send_signal(signal.SIGTERM)
             while "STOPPING=1" not in said:
                 said.append(manager.recv(4096).decode().splitlines()[0])
