@@ -13,6 +13,9 @@ from tests.system.household import Household, until
 
 pytestmark = [pytest.mark.real_time, pytest.mark.timeout(180)]
 
+#: Kilohertz of the household's sweep.
+CHANNELS = range(7200, 7451, 5)
+
 TOKEN, LOOK = "long-enough-to-change-things", "long-enough-to-look-at-them"
 
 
@@ -30,6 +33,10 @@ async def browser() -> AsyncIterator[Browser]:
 async def household(tmp_path: Path, mosquitto: Server) -> AsyncIterator[Household]:
     """At rest on 9420 kHz, until somebody resumes the sweep."""
     it = Household(tmp_path, mosquitto)
+    stations = ["khz,from,to,name", *(f"{khz},00:00,00:00,Radio of the Test" for khz in CHANNELS)]
+    (tmp_path / "stations.csv").write_text("\n".join(stations))
+    with it.config.open("a") as config:
+        config.write("stations: stations.csv\n")
     it.start("box")
     it.start("daemon")
     try:
@@ -158,6 +165,20 @@ async def test_every_light_and_width(
         await watched.page.get_by_label("Light").select_option(theme)
         wide = await watched.page.evaluate("document.documentElement.scrollWidth")
         assert wide <= width
+        await watched.axe()
+
+
+async def test_tonight_grows(household: Household, browser: Browser) -> None:
+    """The picture has the channels visited so far, and names stand at what is heard."""
+    household.ask("resume")
+    await until(lambda: household.vfo()["heard"], now)
+    heard = household.vfo()["heard"][0]["dial"]
+    async with open_page(browser, household.url) as watched:
+        chart = watched.page.locator("#tonight svg.wide")
+        await chart.wait_for(timeout=60_000)
+        assert "channels from 7200 kHz" in (await chart.get_attribute("aria-label") or "")
+        line = watched.page.locator("#heard li", has_text=f"7\u2009{heard // 1000 % 1000:03}")
+        await line.get_by_text("Radio of the Test").wait_for()
         await watched.axe()
 
 

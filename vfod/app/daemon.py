@@ -23,6 +23,7 @@ from vfod.app.lookback import stood
 from vfod.app.notify import ServiceManager
 from vfod.app.recall import Memory
 from vfod.app.reload import Reloader, Reread
+from vfod.app.tonight import Names, Tonight
 from vfod.app.vfo import Vfo
 from vfod.clock import Clock
 from vfod.config.model import Config, VfoConfig
@@ -58,6 +59,7 @@ class Daemon:
         *,
         clock: Clock,
         store: ReadableStore,
+        journal: Path | None = None,
         port_for: Callable[[VfoConfig], Port],
         memory: Memory,
         released: float = RELEASED,
@@ -72,6 +74,8 @@ class Daemon:
         self._config = config
         self._clock = clock
         self._store = store
+        self._names = Names(config, clock)
+        self._tonight = None if journal is None else Tonight(config.path, journal, clock)
         rng = random.Random(seed)  # noqa: S311 - jitter of pauses, nothing secret
         self.stream = Stream(clock, list(config.vfos), derive=(self._band_edges, activity))
         self._memory = memory
@@ -138,6 +142,7 @@ class Daemon:
             render=self.metrics.render,
             beats=self.beats,
             beside=self._beside,
+            tonight=self._tonight,
         )
 
     def _new_mqtt(self) -> mqtt.Mqtt | None:
@@ -174,6 +179,7 @@ class Daemon:
         for name, vfo in self.vfos.items():
             await vfo.take(config, config.vfos[name], cause)
         self.front.take(*self._by_vfo())
+        self._names = Names(config, self._clock)
         if (config.web, config.place.zone, secrets.web) != (was.web, was.place.zone, knew.web):
             self._web.hang(self._new_web())
         if (config.mqtt, secrets.broker) != (was.mqtt, knew.broker) or (
@@ -200,8 +206,12 @@ class Daemon:
 
     def _beside(self, vfo: str) -> dict[str, Any]:
         """What a page shows of a VFO that is not in the state."""
-        channel = self.stream.state.vfos[vfo].sweep.channel
-        return {"next_channel": self.vfos[vfo].keeper.ahead(channel)}
+        known = self.stream.state.vfos[vfo]
+        names = {heard.dial: self._names.of(heard.dial) for heard in known.heard}
+        return {
+            "next_channel": self.vfos[vfo].keeper.ahead(known.sweep.channel),
+            "names": {str(dial): name for dial, name in names.items() if name},
+        }
 
     def _recall(self, wall: float) -> None:
         for name, vfo in self.vfos.items():

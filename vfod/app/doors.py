@@ -4,7 +4,7 @@ import asyncio
 import os
 import platform
 import ssl
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -134,6 +134,7 @@ def web(
     render: Render,
     beats: Beats,
     beside: Callable[[str], dict[str, Any]],
+    tonight: Callable[[str], Awaitable[str]] | None,
 ) -> Web | None:
     """HTTP, where it is not switched off."""
     settings = config.web
@@ -156,6 +157,7 @@ def web(
         subscribe=hands.follow("web"),
         snapshot=hands.snapshot,
         beside=beside,
+        tonight=tonight,
         render=render,
         beats=beats,
         tell=hands.tell,

@@ -47,6 +47,7 @@ async def serve(
         config,
         clock=clock,
         store=store,
+        journal=journal,
         port_for=_port,
         memory=memory,
         socket=Path(socket_path),

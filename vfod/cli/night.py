@@ -5,7 +5,7 @@ import sys
 from argparse import Namespace
 from datetime import date
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 from zoneinfo import ZoneInfo
 
 from vfod.cli.parser import Parser
@@ -22,6 +22,10 @@ from vfod.plan.localtime import night_of
 from vfod.radio.sun import Site
 from vfod.report.setting import Setting
 from vfod.store import Reader
+
+if TYPE_CHECKING:
+    from vfod.picture import Chart
+    from vfod.report.facts import Night
 
 #: Characters of a line where the terminal does not say.
 _WIDTH = 100
@@ -42,6 +46,9 @@ def night(words: list[str]) -> int:
     )
     parser.add_argument("--html", metavar="FILE", help="write one self-contained page")
     parser.add_argument("--png", metavar="FILE", help="write the picture")
+    parser.add_argument(
+        "--svg", metavar="FILE", help="write the picture as SVG for a page of your own; - prints it"
+    )
     add_common(parser)
     given = parser.parse_args(words)
     config = configuration_if_any(given.config)
@@ -50,7 +57,7 @@ def night(words: list[str]) -> int:
     with Reader(journal_path(given.journal, config)) as reader:
         setting = setting_of(reader, config, given)
         told = gather(reader, setting, _date(given.night, reader, setting), progress)
-    if given.html is None and given.png is None:
+    if given.html is None and given.png is None and given.svg is None:
         from vfod.report.text import night_lines
 
         for line in night_lines(told, width()):
@@ -61,16 +68,30 @@ def night(words: list[str]) -> int:
         write(given.html, night_page(told).encode("utf-8"))
     if given.png is not None:
         from vfod.picture.png import draw_png
-        from vfod.report.drawing import night_chart
 
-        chart = night_chart(told)
-        if chart is None:
-            raise UsageError(
-                "there is no picture of this night, because no level was measured",
-                remedy="`vfod night` tells why",
-            )
-        write(given.png, draw_png(chart, f"Night of {told.date}, VFO {setting.vfo}"))
+        write(given.png, draw_png(_chart(told), f"Night of {told.date}, VFO {setting.vfo}"))
+    if given.svg is not None:
+        from vfod.picture.svg import draw
+
+        drawing = draw(_chart(told), "night")
+        text = drawing.store + drawing.wide + drawing.narrow
+        if given.svg == "-":
+            print(text)
+        else:
+            write(given.svg, text.encode("utf-8"))
     return 0
+
+
+def _chart(told: "Night") -> "Chart":
+    from vfod.report.drawing import night_chart
+
+    chart = night_chart(told)
+    if chart is None:
+        raise UsageError(
+            "there is no picture of this night, because no level was measured",
+            remedy="`vfod night` tells why",
+        )
+    return chart
 
 
 def add_common(parser: Parser) -> None:

@@ -5,12 +5,18 @@ It listens on loopback unless told otherwise; `vfod.outputs.web.guard` says who 
 
 import asyncio
 import itertools
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass
 
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
+from starlette.responses import (
+    HTMLResponse,
+    JSONResponse,
+    PlainTextResponse,
+    Response,
+    StreamingResponse,
+)
 from starlette.routing import Route
 
 from vfod import requests
@@ -79,10 +85,13 @@ class Web:
         count: Count,
         clock: Clock,
         beside: Beside = lambda _: {},
+        tonight: Callable[[str], Awaitable[str]] | None = None,
     ) -> None:
         self.address: str | None = None
         self._settings = settings
         self._submit = submit
+        self._snapshot = snapshot
+        self._tonight = tonight
         self._render = render
         self._beats = beats
         self._tell = tell
@@ -100,6 +109,7 @@ class Web:
             Route("/login", site.login, methods=["GET", "POST"]),
             Route("/logout", site.logout, methods=["POST"]),
             Route("/events", self._events),
+            Route("/tonight/{vfo}", self._night),
             Route("/metrics", self._metrics),
             Route("/healthz", self._health),
             Route("/rpc", self._rpc, methods=["POST"]),
@@ -148,6 +158,12 @@ class Web:
             media_type="text/event-stream",
             headers={"cache-control": "no-store", "x-accel-buffering": "no"},
         )
+
+    async def _night(self, request: Request) -> Response:
+        vfo = request.path_params["vfo"]
+        if self._tonight is None or vfo not in self._snapshot().vfos:
+            return Response(status_code=404)
+        return HTMLResponse(await self._tonight(vfo), headers={"cache-control": "no-store"})
 
     async def _metrics(self, request: Request) -> Response:
         body, content_type = self._render(request.headers.get("accept", ""))

@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from vfod.outputs.web.guard import COOKIE, Access, Keys, Pace
+from vfod.picture.svg import STYLE as PICTURE_STYLE
 
 #: Paths for which no token is needed.
 PUBLIC = ("/login", "/assets/", "/healthz")
@@ -46,9 +47,13 @@ def _assets() -> dict[str, _Asset]:
         ending = file.name.rpartition(".")[2]
         if ending in _TYPES:
             body = file.read_bytes()
-            tag = f'"{hashlib.sha256(body).hexdigest()[:16]}"'
-            found[file.name] = _Asset(body=body, kind=_TYPES[ending], tag=tag)
+            found[file.name] = _asset(body, _TYPES[ending])
+    found["picture.css"] = _asset(PICTURE_STYLE.encode(), _TYPES["css"])
     return found
+
+
+def _asset(body: bytes, kind: str) -> _Asset:
+    return _Asset(body=body, kind=kind, tag=f'"{hashlib.sha256(body).hexdigest()[:16]}"')
 
 
 class Site:

@@ -120,7 +120,7 @@ function showLevel(state) {
 
 function showHeard(state) {
   const lately = [...state.heard].sort((a, b) => b.last - a.last).slice(0, 12);
-  const key = JSON.stringify(lately);
+  const key = JSON.stringify([lately, state.names]);
   if ($("heard").dataset.key === key) return;
   $("heard").dataset.key = key;
   $("heard").replaceChildren(...lately.map((item) => {
@@ -130,7 +130,8 @@ function showHeard(state) {
     go.addEventListener("click", () => act("tune", { frequency: item.dial }));
     const rest = document.createElement("span");
     if (item.now) rest.className = "now";
-    rest.textContent = ` ${item.name ? `${item.name}, ` : ""}${item.band || ""} `
+    const name = state.names[item.dial];
+    rest.textContent = ` ${name ? `${name}, ` : ""}${item.band || ""} `
       + `${decibels(item.level)} ${item.unit}, `
       + (item.now ? `since ${clock(item.first)}` : `${clock(item.first)} to ${clock(item.last)}`);
     line.append(go, rest);
@@ -305,7 +306,25 @@ async function learn() {
   show();
 }
 
+// The night grows slowly; it is asked for once a minute, while somebody looks.
+async function drawNight() {
+  const name = chosen();
+  if (document.hidden || !connected || !name) return;
+  try {
+    const answer = await fetch(`/tonight/${encodeURIComponent(name)}`);
+    if (!answer.ok || name !== chosen()) return;
+    const picture = await answer.text();
+    if (picture) $("tonight").innerHTML = picture; // made and escaped by the daemon's own report
+    else $("tonight").innerHTML = '<p class="quiet">nothing measured yet</p>';
+  } catch {
+    // said elsewhere: the connection is lost
+  }
+}
+
 wire();
+setInterval(drawNight, 60000);
+document.addEventListener("visibilitychange", drawNight);
+window.addEventListener("hashchange", drawNight);
 window.addEventListener("resize", show);
 follow((said) => {
   if (said.whole) known.vfos = {};
@@ -317,6 +336,7 @@ follow((said) => {
   }
   list(said.events, said.whole);
   show();
+  if (said.whole) drawNight();
 }, (up) => {
   connected = up;
   document.body.classList.toggle("stale", !up);

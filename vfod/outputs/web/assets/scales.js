@@ -10,7 +10,7 @@ export const kilohertz = (hertz) => {
   return rest ? `${grouped}.${rest}` : grouped;
 };
 
-export const decibels = (value) => value.toFixed(0).replace("-", "\u2212");
+export const decibels = (value) => (Math.round(value) || 0).toFixed(0).replace("-", "\u2212");
 
 function put(parent, name, attributes, text) {
   const element = document.createElementNS(SVG, name);
