@@ -10,6 +10,7 @@ from vfod.clock import Clock
 from vfod.conform.bench import Hand
 from vfod.conform.point import Outcome, Verdict
 from vfod.conform.run import conform
+from vfod.conform.table import POINTS
 from vfod.device.port import Port
 from vfod.sim.box import SimBox
 from vfod.sim.scenario import Battery
@@ -23,6 +24,12 @@ async def outcomes(
     port: Port, clock: Clock, hand: Hand | None, *, quick: bool = True
 ) -> list[Outcome]:
     return [outcome async for outcome in conform(port, clock, hand=hand, quick=quick)]
+
+
+async def by_hand(port: Port, clock: Clock, hand: Hand) -> list[Outcome]:
+    """Only the points for which a hand must do something; the command tries all others."""
+    points = tuple(point for point in POINTS if point.deed)
+    return [outcome async for outcome in conform(port, clock, hand=hand, points=points)]
 
 
 async def by_command(port: str) -> tuple[int | None, dict[str, Any]]:

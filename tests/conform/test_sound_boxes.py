@@ -12,6 +12,7 @@ import pytest
 from tests.conform.rig import (
     BATTERY,
     by_command,
+    by_hand,
     failed,
     hand_on,
     outcomes,
@@ -184,12 +185,13 @@ async def test_a_slow_and_coarse_box() -> None:
 @pytest.mark.real_time
 @pytest.mark.no_leaks
 async def test_on_a_pseudo_terminal() -> None:
-    """As on a serial device, with a hand."""
+    """As on a serial device: what a hand does."""
     clock = SystemClock()
     world = _simulated(clock)
     line = PtyLine(world.box)
-    found = await outcomes(port_from(line.open()), clock, hand_on(world.box, clock))
+    found = await by_hand(port_from(line.open()), clock, hand_on(world.box, clock))
     assert [] == failed(found)
+    assert ["battery-low"] == list(skipped(found))
     line.close()
     world.box.close()
 

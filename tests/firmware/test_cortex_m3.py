@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.conform.rig import by_command, failed, outcomes, passed_whole, skipped
+from tests.conform.rig import by_command, by_hand, failed, passed_whole, skipped
 from tests.firmware.build import ABILITIES, CORTEX_M3, FIRMWARE, RESPONDER, able, compiled
 from tests.firmware.emulator import Emulator, deeds_on, image
 from tests.firmware.sweeping import CHANNELS, observed, sweep
@@ -187,14 +187,9 @@ async def test_its_times(terminal: Terminal) -> None:
 
 @pytest.mark.real_time
 async def test_it_conforms(emulator: Emulator) -> None:
-    """The conformance check finds nothing, with hands on the knob, the button and the reset."""
-    clock = SystemClock()
-    found = await outcomes(port_from(emulator.port), clock, deeds_on(emulator, clock))
-    assert [] == failed(found)
-    assert len(found) - len(skipped(found)) > 130
-
-
-@pytest.mark.real_time
-async def test_the_command_on_it(emulator: Emulator) -> None:
-    """`vfod conform` as a person starts it."""
+    """The command finds nothing, nor do hands on the knob, the button and the reset."""
     passed_whole(*await by_command(emulator.port), least=120)
+    clock = SystemClock()
+    found = await by_hand(port_from(emulator.port), clock, deeds_on(emulator, clock))
+    assert [] == failed(found)
+    assert {"battery-low": "it has not the ability battery"} == skipped(found)
