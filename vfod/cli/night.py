@@ -3,6 +3,7 @@
 import shutil
 import sys
 from argparse import Namespace
+from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
@@ -65,11 +66,12 @@ def night(words: list[str]) -> int:
     if given.html is not None:
         from vfod.report.page import night_page
 
-        write(given.html, night_page(told).encode("utf-8"))
+        write(given.html, [night_page(told).encode("utf-8")])
     if given.png is not None:
         from vfod.picture.png import draw_png
 
-        write(given.png, draw_png(_chart(told), f"Night of {told.date}, VFO {setting.vfo}"))
+        title = f"Night of {told.date}, VFO {setting.vfo}"
+        write(given.png, [draw_png(_chart(told), title)])
     if given.svg is not None:
         from vfod.picture.svg import draw
 
@@ -78,7 +80,7 @@ def night(words: list[str]) -> int:
         if given.svg == "-":
             print(text)
         else:
-            write(given.svg, text.encode("utf-8"))
+            write(given.svg, [text.encode("utf-8")])
     return 0
 
 
@@ -160,12 +162,13 @@ def progress(what: str, part: float) -> None:
         sys.stderr.flush()
 
 
-def write(path: str, content: bytes) -> None:
+def write(path: str, content: Iterable[bytes]) -> None:
     """Write a file, whole or not at all, and say so."""
     target = Path(path)
     beside = target.with_name(f".{target.name}.part")
     try:
-        beside.write_bytes(content)
+        with beside.open("wb") as file:
+            file.writelines(content)
         beside.replace(target)
     except OSError as error:
         beside.unlink(missing_ok=True)

@@ -142,6 +142,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.rehearse import rehearse
 
             return rehearse(words)
+        case "journal" if words[:1] == ["export"]:
+            from vfod.cli.export import export
+
+            return export(words[1:])
         case "journal":
             from vfod.cli.journal import journal
 

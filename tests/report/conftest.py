@@ -1,0 +1,3 @@
+"""The configuration of the command's own tests serves here too."""
+
+from tests.cli.conftest import config as config
