@@ -30,6 +30,7 @@ SUMMARY = {
     "plan": "what a sweep does and what it can tell, before anything moves",
     "night": "the night as it was: a summary, a page, a picture",
     "rehearse": "a whole night in a minute or two, before it comes",
+    "nights": "many nights: band by hour, by the clock and by the sun",
     "journal": "what happened, and what was heard on which channel",
     "service": "let it run by itself: the files of the service, a name for the VFO's port",
     "completion": "let the shell complete verbs, options and names",
@@ -114,6 +115,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.night import night
 
             return night(words)
+        case "nights":
+            from vfod.cli.nights import nights
+
+            return nights(words)
         case "note":
             from vfod.cli.note import note
 

@@ -13,7 +13,8 @@ remarks    the facts in words: what cannot be said
 drawing    the facts as a chart for the picture
 text       the words for a terminal
 page       the words and the picture as one page of HTML, by markup
-seasons    many nights: band by hour, by the clock and by the sun
+seasons    many nights: band by hour, by the clock and by the sun; season_words and season_page
+           are to it what sections, drawing and page are to a night
 export     notes and observations as CSV, JSON lines and ADIF
 
 Reads a store and never the running daemon.

@@ -111,7 +111,7 @@ def moves(night: Night) -> Section:
         key="moves",
         title="Who moved the dial",
         says=() if night.moves else ("Nobody but the sweeps.",),
-        head=("at", "who", ">to kHz", "") if night.moves else (),
+        head=("at", "who", ">to kHz", "how often") if night.moves else (),
         rows=tuple(
             (
                 clock_text(move.begins, night.setting.zone, seconds=True),

@@ -141,8 +141,7 @@ def table(one: Section, extra: Extra | None = None) -> Markup:
     for index in used:
         number = "number" if one.head[index].startswith(">") else None
         name = one.head[index].removeprefix(">")
-        # An empty name is not one that a reader of the table could say.
-        head.append(tag("th", name or "how often", scope="col", class_=number))
+        head.append(tag("th", name, scope="col", class_=number))
         for cells, row in zip(body, one.rows, strict=True):
             cells.append(tag("td", row[index], class_=number or _length(row[index])))
         if extra is not None and extra.after == index:

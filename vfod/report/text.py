@@ -3,6 +3,8 @@
 from collections.abc import Iterator, Sequence
 
 from vfod.report.facts import Night
+from vfod.report.season_words import season_remarks, season_sections
+from vfod.report.seasons import Season
 from vfod.report.sections import sections
 from vfod.report.wording import Row, Section, brief
 from vfod.state.show import visible
@@ -19,6 +21,17 @@ def night_lines(night: Night, width: int) -> Iterator[str]:
         if section.brief:
             yield ""
             yield from section_lines(section, width)
+
+
+def season_lines(season: Season, width: int) -> Iterator[str]:
+    """Many nights, for a terminal of that many characters a line."""
+    yield f"Nights from {season.since} to {season.until}, VFO {visible(season.setting.vfo)}"
+    yield f"times in {season.setting.zone.key}"
+    for remark in season_remarks(season):
+        yield from wrapped(remark, width, "* ")
+    for section in season_sections(season):
+        yield ""
+        yield from section_lines(section, width)
 
 
 def section_lines(section: Section, width: int) -> Iterator[str]:
