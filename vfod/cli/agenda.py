@@ -1,7 +1,9 @@
 """`vfod agenda`: the windows ahead, from the daemon, or without one from the configuration."""
 
+import sys
 from typing import Any
 
+from vfod.cli.ics import calendar
 from vfod.cli.parser import Parser
 from vfod.cli.setting import call, configuration, now, print_json
 from vfod.config.model import Config
@@ -20,13 +22,19 @@ def agenda(words: list[str]) -> int:
         "The windows of the coming days with their sweeps, in local time and UTC, as the daemon\n"
         "keeps them; without a daemon, or with --config, as the configuration has them.",
         "vfod agenda --days 2",
+        "vfod agenda --days 60 --ics > windows.ics",
     )
     parser.add_argument("--days", type=int, default=7, metavar="N", help="how many days; default 7")
     parser.add_argument("--vfo", metavar="NAME", help="of one VFO only")
     parser.add_config()
     parser.add_socket()
     parser.add_json()
+    parser.add_argument(
+        "--ics", action="store_true", help="print iCalendar (RFC 5545), for any calendar"
+    )
     given = parser.parse_args(words)
+    if given.ics and given.json:
+        raise UsageError("--ics and --json are two answers", remedy="take one of them")
     if not 1 <= given.days <= _MOST_DAYS:
         raise UsageError(
             f"an agenda of {given.days} days is of no use", remedy=f"take 1 to {_MOST_DAYS}"
@@ -34,7 +42,12 @@ def agenda(words: list[str]) -> int:
     found = _ask(given.socket, given.days, given.vfo) if not given.config else None
     if found is None:
         found = from_configuration(configuration(given.config), given.days, given.vfo, now())
-    if given.json:
+    if given.ics:
+        # As bytes: iCalendar is UTF-8 with line ends of its own, whatever the terminal is.
+        sys.stdout.flush()
+        sys.stdout.buffer.write(calendar(found["windows"], now()))
+        sys.stdout.buffer.flush()
+    elif given.json:
         print_json(found)
     else:
         print(found["text"])
