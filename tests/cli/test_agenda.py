@@ -65,4 +65,4 @@ def test_no_window(config: Path) -> None:
     """An empty agenda is said."""
     config.write_text(config.read_text().partition("windows:")[0])
     found = from_configuration(load(str(config)), 3, None, 0.0)
-    assert {"windows": [], "text": "no window opens in the next 3 days"} == found
+    assert {"windows": [], "sun": [], "text": "no window opens in the next 3 days"} == found

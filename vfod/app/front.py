@@ -9,11 +9,14 @@ from vfod.clock import Clock
 from vfod.errors import RefusedError, RequestError
 from vfod.events import Door
 from vfod.plan.agenda import Entry, coming
+from vfod.plan.sunlines import suns
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band
 from vfod.state import State, show
 
 DAY = 86400.0
+#: Days of an agenda with a line for the sun of each night.
+_SUN_DAYS = 7
 
 
 class Carries(Protocol):
@@ -101,18 +104,7 @@ class Front:
         if not 1 <= days <= 400:
             raise RequestError("an agenda covers 1 to 400 days")
         names = [self._vfo(vfo)] if vfo else list(self._desks)
-        now = self._clock.wall()
-        found = [
-            (name, entry)
-            for name in names
-            for entry in coming(self._windows[name], now, now + days * DAY)
-        ]
-        found.sort(key=lambda item: item[1].opens)
-        return {
-            "windows": [{"vfo": name, **entry_to_plain(entry)} for name, entry in found],
-            "text": "\n".join(str(entry) for _, entry in found)
-            or f"no window opens in the next {days} days",
-        }
+        return agenda_of({name: self._windows[name] for name in names}, days, self._clock.wall())
 
     def _list_bands(self) -> dict[str, Any]:
         return {
@@ -128,6 +120,25 @@ class Front:
             "sweeps": [{"name": name, "vfo": vfo} for name, vfo in self._sweeps.items()],
             "text": "\n".join(f"{name}, for {vfo}" for name, vfo in self._sweeps.items()),
         }
+
+
+def agenda_of(windows: Mapping[str, Sequence[Window]], days: int, now: float) -> dict[str, Any]:
+    """The agenda of some VFOs as JSON knows it, with `text` for people."""
+    until = now + days * DAY
+    found = [(name, entry) for name in windows for entry in coming(windows[name], now, until)]
+    found.sort(key=lambda item: item[1].opens)
+    lines = [str(entry) for _, entry in found] or [f"no window opens in the next {days} days"]
+    sun = suns([window for some in windows.values() for window in some], now, until)
+    # A line a night; of more than a week the windows themselves tell what the sun does to them.
+    lines += [str(night) for night in sun] if days <= _SUN_DAYS else []
+    return {
+        "windows": [{"vfo": name, **entry_to_plain(entry)} for name, entry in found],
+        "sun": [
+            {"night": one.night.isoformat(), **{str(event): when for event, when in one.events}}
+            for one in sun
+        ],
+        "text": "\n".join(lines),
+    }
 
 
 def entry_to_plain(entry: Entry) -> dict[str, Any]:

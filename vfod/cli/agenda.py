@@ -8,9 +8,7 @@ from vfod.cli.parser import Parser
 from vfod.cli.setting import call, configuration, now, print_json
 from vfod.config.model import Config
 from vfod.errors import DaemonAbsentError, UsageError
-from vfod.plan.agenda import coming
 
-_DAY = 86400.0
 #: As far as the daemon looks ahead.
 _MOST_DAYS = 400
 
@@ -66,19 +64,10 @@ def _ask(socket: str | None, days: int, vfo: str | None) -> dict[str, Any] | Non
 def from_configuration(config: Config, days: int, vfo: str | None, when: float) -> dict[str, Any]:
     """What a daemon with this configuration would answer."""
     # Imported here, because it brings the whole daemon with it.
-    from vfod.app.front import entry_to_plain
+    from vfod.app.front import agenda_of
     from vfod.app.vfo import windows_of
 
     if vfo is not None and vfo not in config.vfos:
         raise UsageError(f"there is no VFO {vfo!r}", remedy=f"known: {', '.join(config.vfos)}")
-    found = [
-        (name, entry)
-        for name in ([vfo] if vfo else config.vfos)
-        for entry in coming(windows_of(config, name), when, when + days * _DAY)
-    ]
-    found.sort(key=lambda item: item[1].opens)
-    return {
-        "windows": [{"vfo": name, **entry_to_plain(entry)} for name, entry in found],
-        "text": "\n".join(str(entry) for _, entry in found)
-        or f"no window opens in the next {days} days",
-    }
+    names = [vfo] if vfo else config.vfos
+    return agenda_of({name: windows_of(config, name) for name in names}, days, when)
