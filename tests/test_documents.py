@@ -22,6 +22,7 @@ from vfod.device import timing as patience
 from vfod.errors import DaemonAbsentError, PortMissingError, StoreError
 from vfod.events.plain import KINDS
 from vfod.outputs.mqtt.publisher import PACE
+from vfod.plan import moments
 from vfod.plan.sweep import RANGE_CHANGE_FACTOR, Sweep
 from vfod.radio import band_tables, receiver
 from vfod.requests import make_request
@@ -89,9 +90,18 @@ def run_vfod(words: list[str], folder: Path) -> subprocess.CompletedProcess[str]
 def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the configuration that the README has its reader write."""
     folder = tmp_path_factory.mktemp("shelf")
-    (block,) = blocks(README, "yaml")
+    block, *_ = blocks(README, "yaml")
     (folder / "vfod.yaml").write_text(block)
     return folder
+
+
+def test_the_windows_of_the_readme_can_be_written() -> None:
+    """They are sound beside the VFO and the sweeps that the reader has."""
+    first, windows = blocks(README, "yaml")
+    vfos = first.partition("\nvfos:")[2].partition("\nsweeps:")[0]
+    sweeps = "low-bands: {bands: [49m]}, high-bands: {bands: [31m]}, friends: {channels: [9.5M]}"
+    config = parse(f"{windows}\nvfos:{vfos}\nsweeps: {{{sweeps}}}\n", "README.md")
+    assert 4 == len(config.windows)
 
 
 def test_the_readme_shows_the_main_verbs() -> None:
@@ -213,6 +223,14 @@ def test_the_table_of_defaults_is_that_of_the_code() -> None:
         ],
         "reply timeout": [timing.REPLY_TIMEOUT, timing.MISSES, timing.NOISE_LIMIT],
         "low battery": [FINE],
+        "no such event of the sun in a night": [
+            *(moments.EVENING.hour, moments.EVENING.minute),
+            *(moments.MORNING.hour, moments.MORNING.minute),
+        ],
+        "windows that overlap": [
+            forms.WindowForm.model_fields["priority"].default,
+            forms.WatchForm.model_fields["priority"].default,
+        ],
         "pause before a lost line opens again": [
             patience.BACK_OFF_FIRST,
             patience.BACK_OFF_LONGEST,

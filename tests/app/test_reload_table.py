@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 import tests.app.reload_sweep_rows
-import tests.app.reload_vfo_rows  # noqa: F401 - with the import they are in CASES
+import tests.app.reload_vfo_rows
+import tests.app.reload_window_rows  # noqa: F401 - with the import they are in CASES
 from tests.app.reload_rows import CASES, Case
 from tests.app.reloading import attended
 from vfod import events as e
@@ -35,7 +36,10 @@ async def test_a_row(case: Case, tmp_path: Path) -> None:
 def test_every_row_is_tested() -> None:
     """Those that need a broker or a certificate are in tests/system/test_reload.py.
 
-    A window goes by its name: with another one it is another window, `windows.last`.
+    Windows and watches go by their names: with another one it is another window, `windows.last`.
     """
-    elsewhere = {key for key in TABLE if key.startswith(("mqtt", "web.tls"))} | {"windows.*.name"}
+    elsewhere = {key for key in TABLE if key.startswith(("mqtt", "web.tls"))} | {
+        "windows.*.name",
+        "watches.*.name",
+    }
     assert set(TABLE) == {row(case.key) for case in CASES} | elsewhere

@@ -93,6 +93,39 @@ def test_single_channels_without_a_window(config: Path, capsys: pytest.CaptureFi
     assert f"{here}few: off\n" in out
 
 
+SHARED = """
+  few: {channels: [7205k, 7210k], hold: off}
+windows:
+  - {name: w, sweep: both, from: 21:00, until: 01:00, with: [{sweep: few, every: EVERY}]}
+"""
+
+
+def test_a_shared_window(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Both sweeps are told what they have of it, and a revisit time that cannot be had is."""
+    alone = config.read_text().partition("windows:")[0]
+    config.write_text(alone + SHARED.strip("\n").replace("EVERY", "1m") + "\n")
+    assert 0 == main(["plan", "few"])
+    lines = capsys.readouterr().out.splitlines()
+    # 2 visits of 2.3 s, and 24 of the other 19 channels before a minute is over: 59.8 s, so that
+    # it comes 241 times in 4 h and the other one 5779 times, 304 for each channel.
+    assert "  241 visits of each channel" in lines
+    assert "  shared with both: 8% of the time is its own" in lines
+    assert "  revisit time in it: 60 s at the longest" in lines or (
+        "  revisit time in it: 59.8 s at the longest" in lines
+    )
+    assert 0 == main(["plan", "both", "--json"])
+    (window,) = json.loads(capsys.readouterr().out)[0]["windows"]
+    assert (304, []) == (window["visits"], window["warnings"])
+    assert 0.92 == pytest.approx(window["share"], abs=0.005)
+    # Every 5 s: 4.6 s and a visit of the other sweep are 6.9 s, and 0.3 s more the first time.
+    config.write_text(alone + SHARED.strip("\n").replace("EVERY", "5s") + "\n")
+    assert 0 == main(["plan", "few"])
+    assert (
+        "  warning: few cannot be had every 5 s: it takes up to 7.2 s, "
+        "because a pass of it takes 4.6 s\n"
+    ) in capsys.readouterr().out
+
+
 def test_no_such_sweep(config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The nearest name is offered; without any sweep, the way to one."""
     assert 2 == main(["plan", "bth"])

@@ -112,7 +112,8 @@ def test_a_key_finds_its_row() -> None:
     assert "windows.*" == row("windows.late")
     assert Takes.RESTART is takes("journal.path")
     assert Takes.PASS is takes("sweeps.vfo.dwell")
-    assert {"vfos", "bands", "sweeps", "windows"} == set(NAMED)
+    assert "windows.*.with.*.every" == row("windows.late.with.2.every")
+    assert {"vfos", "bands", "sweeps", "windows", "watches"} == set(NAMED)
 
 
 def test_every_key_of_the_example_is_in_the_table() -> None:

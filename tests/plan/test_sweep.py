@@ -135,8 +135,12 @@ def test_a_visit_tells_all_a_runner_needs() -> None:
         dwell=2.0,
         range_change=True,
         select=2,
+        sweep=plan.sweep,
+        ends_pass=False,
     )
     assert expected == list(plan)[40]
+    assert math.isclose(2.2, expected.duration)
+    assert [100] == [visit.index for visit in plan if visit.ends_pass]
 
 
 def test_the_first_visit_looks_at_where_the_dial_was() -> None:

@@ -9,10 +9,12 @@ from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from typing import Any
 
+from vfod.config import forms
 from vfod.config.loading import parse
 from vfod.config.model import Afterwards, Config, OutputPolicy, SpeakerPolicy, VfoConfig
 from vfod.device import timing as patience
 from vfod.outputs.mqtt.publisher import PACE
+from vfod.plan import moments
 from vfod.plan.sweep import RANGE_CHANGE_FACTOR, Hold, Sweep
 from vfod.radio import band_tables as bands
 from vfod.radio import receiver
@@ -71,6 +73,10 @@ def table() -> dict[str, str]:
         "person changes, at once",
         "a night": "from local noon to the next, named by its first date; the weekday of a "
         "window is that of the evening, also after midnight",
+        "no such event of the sun in a night": f"{moments.EVENING:%H:%M} is meant, for sunrise and "
+        f"dawn {moments.MORNING:%H:%M}",
+        "windows that overlap": f"the higher priority has the dial (windows {forms.PRIORITY}, "
+        f"watches {forms.WATCH_PRIORITY}), then the one listed first",
         "end of a window": _afterwards(vfo),
         "oscillator's output": _output(vfo),
         "speaker": _speaker(vfo),

@@ -9,7 +9,9 @@ from vfod.cli.setting import configuration, local_text, now, print_json
 from vfod.config.complaints import meant
 from vfod.config.model import Config
 from vfod.errors import UsageError
+from vfod.plan.outlook import Outlook, outlook, warnings
 from vfod.plan.precision import relative_error, visits_needed
+from vfod.plan.roster import roster_of
 from vfod.plan.slots import Slot, open_at, openings
 from vfod.plan.sweep import Sweep, SweepPlan, plan_sweep
 from vfod.radio.bands import chain
@@ -77,7 +79,11 @@ def one_line(item: SweepPlan) -> str:
 def next_windows(config: Config, sweep: Sweep, when: float) -> list[Slot]:
     """For each window of the sweep, the slot that is open or opens next."""
     windows = [w for w in config.windows if config.sweeps[w.sweep].vfo == sweep.vfo]
-    wanted = {w.name for w in windows if w.sweep == sweep.name}
+    wanted = {
+        window.name
+        for window in windows
+        if sweep.name in (window.sweep, *(guest.sweep for guest in window.guests))
+    }
     found: dict[str, Slot] = {}
     current = open_at(windows, when)
     for slot in ([current] if current else []), openings(windows, when):
@@ -118,7 +124,7 @@ def describe(config: Config, item: SweepPlan, when: float) -> str:
     lines = [f"sweep {sweep.name} on {sweep.vfo}", *_table(rows), ""]
     slots = next_windows(config, sweep, when)
     for slot in slots:
-        lines += [*_window(item, slot), ""]
+        lines += [*_window(config, item, slot), ""]
     if not slots:
         lines += ["  no window: it runs when it is started"]
     return "\n".join(lines).rstrip()
@@ -174,19 +180,42 @@ def _changes(item: SweepPlan) -> str:
     )
 
 
-def _window(item: SweepPlan, slot: Slot) -> list[str]:
+def _window(config: Config, item: SweepPlan, slot: Slot) -> list[str]:
     zone, length = slot.window.zone, slot.closes - slot.opens
     opens = local_text(slot.opens, zone, seconds=False)
     closes = local_text(slot.closes, zone, seconds=False)
-    visits = item.visits_in(length)
-    return [
+    found, said = _ahead(config, item.sweep, slot)
+    visits = found.visits
+    lines = [
         f"  window {slot.window.name}: {opens} to {closes} {zone.key}, {format_duration(length)}",
         f"  {visits} visits of each channel",
+    ]
+    if slot.window.guests:
+        others = [slot.window.sweep, *(guest.sweep for guest in slot.window.guests)]
+        others.remove(item.sweep.name)
+        revisit = found.revisit_time
+        longest = "none twice" if revisit is None else f"{format_duration(revisit)} at the longest"
+        lines += [
+            f"  shared with {', '.join(others)}: {found.share:.0%} of the time is its own",
+            f"  revisit time in it: {longest}",
+        ]
+    return [
+        *lines,
         "  an occupancy of          " + "".join(f"{o:>10.0%}" for o in OCCUPANCIES),
         "  is known to, at best   ± "
         + "".join(f"{_percent(relative_error(visits, o)):>10}" for o in OCCUPANCIES),
         "  visits for ± 10 % of it  " + "".join(f"{visits_needed(o):>10}" for o in OCCUPANCIES),
+        *(f"  warning: {text}" for text in said),
     ]
+
+
+def _ahead(config: Config, sweep: Sweep, slot: Slot) -> tuple[Outlook, list[str]]:
+    """What becomes of a sweep in a slot, and where that is less than was asked for."""
+    receiver = config.vfos[sweep.vfo].receiver
+    roster = roster_of(slot.window, config.sweeps, receiver, config.bands)
+    every = outlook(roster, slot.closes - slot.opens)
+    (own,) = (found for found in every if found.plan.sweep.name == sweep.name)
+    return own, warnings(every)
 
 
 def _percent(error: float) -> str:
@@ -222,18 +251,23 @@ def to_plain(config: Config, item: SweepPlan, when: float) -> dict[str, Any]:
         "defaults": defaults.table(),
         "otherwise": defaults.changed(config),
         "windows": [
-            {
-                "window": slot.window.name,
-                "opens": slot.opens,
-                "closes": slot.closes,
-                "visits": item.visits_in(slot.closes - slot.opens),
-                "relative_error": {
-                    f"{o:g}": _finite(item.relative_error(slot.closes - slot.opens, o))
-                    for o in OCCUPANCIES
-                },
-            }
-            for slot in next_windows(config, sweep, when)
+            _window_to_plain(config, sweep, slot) for slot in next_windows(config, sweep, when)
         ],
+    }
+
+
+def _window_to_plain(config: Config, sweep: Sweep, slot: Slot) -> dict[str, Any]:
+    found, said = _ahead(config, sweep, slot)
+    revisit = found.revisit_time
+    return {
+        "window": slot.window.name,
+        "opens": slot.opens,
+        "closes": slot.closes,
+        "visits": found.visits,
+        "share": round(found.share, 4),
+        "longest_revisit_time": None if revisit is None else round(revisit, 3),
+        "relative_error": {f"{o:g}": _finite(relative_error(found.visits, o)) for o in OCCUPANCIES},
+        "warnings": said,
     }
 
 

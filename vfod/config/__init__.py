@@ -10,6 +10,7 @@
     shape         plain data → form, and what does not fit
     parts         entries of a form → the parts of radio and plan
     sweep_checks  what must fit together in a sweep
+    windows       windows and watches, and what must fit together in them
     assembly      form → Config, and what does not fit together
     model         Config, which the rest of the program is built from
     loading       load and parse: the way through all of the above

@@ -16,13 +16,15 @@ from vfod.config.complaints import Fault, Where, meant
 from vfod.config.reader import Document
 from vfod.config.shape import Shaped
 from vfod.config.sweep_checks import outside, sweep_faults
+from vfod.config.windows import Around, watches_of, windows_of
 from vfod.errors import UsageError
 from vfod.plan.localtime import parse_zone
 from vfod.plan.sweep import Sweep
-from vfod.plan.windows import WEEKDAYS, Window
+from vfod.plan.windows import Window
 from vfod.radio.bands import Band, bands_for
 from vfod.radio.levels import LevelTable
 from vfod.radio.receiver import Receiver, complaints
+from vfod.radio.sun import Site
 from vfod.units import format_frequency
 
 #: The VFO's own level table, as its ranges name it.
@@ -52,15 +54,18 @@ class Assembly:
         zone = self._zone()
         self._bands = self._all_bands()
         self._vfos = self._all_vfos()
-        sweeps = {name: self._sweep(name, item) for name, item in form.sweeps.items()}
+        written = {name: self._sweep(name, item) for name, item in form.sweeps.items()}
+        sweeps = {name: sweep for name, sweep in written.items() if sweep}
+        place = self._place(zone or ZoneInfo("UTC"))
+        windows = self._agenda(zone, place, sweeps)
         self.config = m.Config(
             path=document.path,
             digest=digest,
-            place=self._place(zone or ZoneInfo("UTC")),
+            place=place,
             bands=self._bands,
             vfos=_frozen(self._vfos),
-            sweeps=_frozen({name: sweep for name, sweep in sweeps.items() if sweep}),
-            windows=tuple(self._windows(zone)),
+            sweeps=_frozen(sweeps),
+            windows=tuple(windows),
             stations=self._beside(form.stations),
             control=m.Control(socket=self._beside(form.control.socket), group=form.control.group),
             mqtt=self._mqtt(),
@@ -233,34 +238,35 @@ class Assembly:
             name = next(iter(in_file), None) if isinstance(in_file, dict) else None
         return self._vfos.get(name or "")
 
-    def _windows(self, zone: ZoneInfo | None) -> list[Window]:
-        chosen = {form.name for form in self._form.windows if form.name}
-        taken: dict[str, int] = {}
-        found = []
-        for place, form in zip(self._shaped.places, self._form.windows, strict=True):
-            where: Where = ("windows", place)
-            name = form.name or parts.free_name(form.sweep, chosen | set(taken))
-            if name in taken:
-                text = f"already the name of window #{taken[name] + 1}; choose another"
-                self._fault((*where, "name"), text)
-            taken.setdefault(name, place)
-            sound = self._window_is_sound(where, form)
-            if sound and zone is not None:
-                found.append(parts.window(name, form, zone))
+    def _agenda(
+        self, zone: ZoneInfo | None, place: m.Place, sweeps: dict[str, Sweep]
+    ) -> list[Window]:
+        """The windows, and those of the watches, whose sweeps are added to `sweeps`."""
+        site = None
+        if place.latitude is not None and place.longitude is not None:
+            site = Site(latitude=place.latitude, longitude=place.longitude)
+        around = Around(
+            document=self._document,
+            zone=zone,
+            site=site,
+            sweeps=sweeps,
+            written=self._written("sweeps", self._form.sweeps),
+            sweeps_aside=self._is_aside("sweeps"),
+            vfos=self._vfos,
+            bands=self._bands,
+        )
+        found, faults = windows_of(self._shaped, around)
+        vfos = [
+            self._vfo_of(("watches", number, "vfo"), form.vfo)
+            for number, form in zip(self._shaped.places["watches"], self._form.watches, strict=True)
+        ]
+        names = [*around.written, *(window.name for window in found)]
+        watches, more = watches_of(self._shaped, around, names, vfos)
+        self.faults += [*faults, *more]
+        for sweep, window in watches:
+            sweeps[sweep.name] = sweep
+            found.append(window)
         return found
-
-    def _window_is_sound(self, where: Where, form: forms.WindowForm) -> bool:
-        before = len(self.faults)
-        written = self._written("sweeps", self._form.sweeps)
-        if form.sweep not in written and not self._is_aside("sweeps"):
-            text = f"there is no sweep {form.sweep!r}; {meant(form.sweep, written)}"
-            self._fault((*where, "sweep"), text)
-        if form.start == form.end:
-            self._fault((*where, "until"), "the window closes as it opens; write another time")
-        if not form.days:
-            text = f"no day is left; write some of {', '.join(WEEKDAYS)}, or remove the key"
-            self._fault((*where, "days"), text)
-        return len(self.faults) == before
 
     # --- doors ----------------------------------------------------------------------------------
 

@@ -1,7 +1,8 @@
 """Two configurations compared key by key, and when a change of each key takes effect.
 
 A key is written as in the file, its sections joined by dots: `vfos.main.port`. Entries that have
-a name go by it, the windows too; ranges of a receiver are counted from 1: `vfos.main.receiver.2`.
+a name go by it, windows and watches too; ranges of a receiver and guests of a window are counted
+from 1: `vfos.main.receiver.2`.
 `TABLE` has a row for every key the file may have, with `*` where a name or a number stands; a test
 holds it against the forms, docs/configuration.md is made from it, and each row is a test of the
 daemon. The composition root carries it out.
@@ -87,7 +88,25 @@ TABLE: dict[str, Takes] = {
     "windows.*.sweep": Takes.AT_ONCE,
     "windows.*.from": Takes.AT_ONCE,
     "windows.*.until": Takes.AT_ONCE,
+    "windows.*.for": Takes.AT_ONCE,
     "windows.*.days": Takes.AT_ONCE,
+    "windows.*.dates": Takes.AT_ONCE,
+    "windows.*.except": Takes.AT_ONCE,
+    "windows.*.season": Takes.AT_ONCE,
+    "windows.*.priority": Takes.AT_ONCE,
+    "windows.*.with": Takes.PASS,
+    "windows.*.with.*": Takes.PASS,
+    "windows.*.with.*.sweep": Takes.PASS,
+    "windows.*.with.*.every": Takes.PASS,
+    "windows.*.with.*.share": Takes.PASS,
+    "watches": Takes.AT_ONCE,
+    "watches.*": Takes.AT_ONCE,
+    "watches.*.name": Takes.AT_ONCE,
+    "watches.*.frequency": Takes.PASS,
+    "watches.*.at": Takes.AT_ONCE,
+    "watches.*.for": Takes.AT_ONCE,
+    "watches.*.vfo": Takes.AT_ONCE,
+    "watches.*.priority": Takes.AT_ONCE,
     # Read by each report, and by nothing that runs.
     "stations": Takes.AT_ONCE,
     "control.socket": Takes.RESTART,
@@ -113,23 +132,34 @@ TABLE: dict[str, Takes] = {
     "journal.path": Takes.RESTART,
 }
 
-#: Sections whose entries have names; an entry of `windows` gets its own from assembly.
-NAMED = ("vfos", "bands", "sweeps", "windows")
+#: Sections whose entries have names; windows and watches get theirs from assembly.
+NAMED = ("vfos", "bands", "sweeps", "windows", "watches")
 
-#: The first VFO is the one meant, the first window has the dial.
-_ORDERED = ("vfos", "windows")
+#: The first VFO is the one meant, the first window or watch has the dial.
+_ORDERED = ("vfos", "windows", "watches")
+
+#: Lists in an entry whose own entries are counted from 1.
+_COUNTED = ("receiver", "with")
 
 #: A section by its keys, and so on downwards; what is no section is a value.
 Written = Mapping[str, Any]
 
 
-def written(form: FileForm, windows: list[str]) -> Written:
-    """What a file says, defaults included, by its keys; `windows` are the names of its windows."""
-    entries = {
-        name: {**_plain(entry), "name": name}
-        for name, entry in zip(windows, form.windows, strict=True)
+def written(form: FileForm, names: list[str]) -> Written:
+    """What a file says, defaults included, by its keys.
+
+    `names` are those of its windows and then of its watches.
+    """
+    entries = [
+        {**_plain(entry), "name": name}
+        for name, entry in zip(names, (*form.windows, *form.watches), strict=True)
+    ]
+    many = len(form.windows)
+    return {
+        **_plain(form),
+        "windows": dict(zip(names[:many], entries[:many], strict=True)),
+        "watches": dict(zip(names[many:], entries[many:], strict=True)),
     }
-    return {**_plain(form), "windows": entries}
 
 
 def changes(before: Written, after: Written) -> tuple[str, ...]:
@@ -150,7 +180,7 @@ def row(key: str) -> str:
     parts = key.split(".")
     if len(parts) > 1 and parts[0] in NAMED:
         parts[1] = "*"
-    if parts[2:3] == ["receiver"] and len(parts) > 3:
+    if len(parts) > 3 and parts[2] in _COUNTED:
         parts[3] = "*"
     return ".".join(parts)
 

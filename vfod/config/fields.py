@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import time
+from datetime import date, time
 from fractions import Fraction
 from typing import Annotated, Any
 
@@ -12,7 +12,10 @@ from pydantic_core import CoreSchema, core_schema
 from vfod.config import quantities as q
 from vfod.config import words as w
 from vfod.plan.channels import Skip
+from vfod.plan.dates import Season, Span
+from vfod.plan.moments import Moment, UtcTime
 from vfod.radio.levels import LevelTable
+from vfod.radio.sun import SunEvent
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,6 +58,12 @@ def one_of(*known: Any) -> As:
 
 _UNIT = r" ?(Hz|k|kHz|M|MHz)"
 _HERTZ = rf"[0-9][0-9_]*(\.[0-9]+)?{_UNIT}"
+_CLOCK = r"[0-9]{1,2}:[0-9]{2}( ?UTC|Z)?"
+_SUN = (
+    rf"({'|'.join(SunEvent)})"
+    r"( ?[-+] ?[0-9][0-9a-z. ]*)?( or [0-9]{1,2}:[0-9]{2})?"
+)
+_DATE = r"([0-9]{4}-)?[0-9]{2}-[0-9]{2}"
 _TIME = r"^([0-9]+(\.[0-9]+)? ?(ms|s|m|min|h|d) ?)+$"
 
 Frequency = Annotated[int, _text(q.frequency, f"^{_HERTZ}$", "9420k", "9.42M")]
@@ -65,7 +74,19 @@ Duration = Annotated[float, _text(q.duration, _TIME, "2s", "10m")]
 SomeTime = Annotated[float, _text(q.some_time, _TIME, "2s", "10m")]
 Margin = Annotated[float, _text(q.margin, r"^[0-9.]+ ?dB$", "6dB")]
 Correction = Annotated[Fraction, _text(q.correction, r"^[-+]?[0-9.]+ ?ppm$", "-1.5ppm")]
-Clock = Annotated[time, _text(q.clock_time, r"^[0-9]{1,2}:[0-9]{2}$", "22:00")]
+AMoment = Annotated[
+    Moment, _text(q.moment, rf"^({_CLOCK}|{_SUN})$", "22:00", "sunset+45m", "19:58 UTC")
+]
+Dates = Annotated[
+    Span,
+    _text(q.span, rf"^{_DATE}(/{_DATE})?$", "2026-06-01", "2026-06-01/2026-08-31", "12-24/01-06"),
+]
+ASeason = Annotated[Season, _text(q.season, r"^[AB]([0-9]{2})?$", "A", "B26")]
+Appointment = Annotated[
+    tuple[date, time | UtcTime],
+    _text(q.appointment, rf"^[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}} {_CLOCK}$", "2026-11-25 19:58 UTC"),
+]
+Share = Annotated[float, _text(q.share, r"^[0-9]+(\.[0-9]+)? ?%$", "30%")]
 Ratio = Annotated[Fraction, As(q.ratio, {"type": ["string", "integer"], "examples": [4, "1/2"]})]
 Levels = Annotated[
     LevelTable,

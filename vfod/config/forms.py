@@ -25,6 +25,9 @@ OFF = BeforeValidator(_or_off)
 OFF_MARK = "x-off"
 _OFF: dict[str, Any] = {OFF_MARK: True}
 
+#: Who has the dial where windows overlap: a watch goes before windows, because it has one chance.
+PRIORITY, WATCH_PRIORITY = 0, 100
+
 
 def _written(default: str) -> Any:
     """A default as it would be written in the file; it is read like everything there."""
@@ -187,6 +190,19 @@ class SweepForm(Form):
     """Staying where something is, or off."""
 
 
+class GuestForm(Form):
+    """A sweep that shares a window; either every or share."""
+
+    sweep: f.Name
+    """The sweep that takes part, for the same VFO."""
+    every: f.SomeTime | None = None
+    """Revisit time to keep: a pass of it is begun so often, and the window's own sweep, without
+    these channels, is swept in between.
+    """
+    share: f.Share | None = None
+    """Its part of the window's time."""
+
+
 class WindowForm(Form):
     """A stretch of time in which a sweep is due."""
 
@@ -194,12 +210,47 @@ class WindowForm(Form):
     """Default the sweep's name."""
     sweep: f.Name
     """The sweep that is due."""
-    start: f.Clock = Field(alias="from")
-    """Local time at which it opens."""
-    end: f.Clock = Field(alias="until")
-    """Local time at which it closes; over midnight where it is the earlier one."""
+    start: f.AMoment = Field(alias="from")
+    """When it opens: local time, UTC, or an event of the sun with an offset and what is meant
+    where there is no such event, like sunset+45m or 22:00 (default 22:00, in the morning 04:00).
+    """
+    end: f.AMoment | None = Field(default=None, alias="until")
+    """When it closes, the first such time after it opened; either this or for."""
+    lasting: f.SomeTime | None = Field(default=None, alias="for")
+    """How long it is open, at most a day."""
     days: list[Annotated[str, f.one_of(*WEEKDAYS)]] = list(WEEKDAYS)
     """Nights on which it opens, by the date of the evening."""
+    dates: list[f.Dates] | None = None
+    """Nights on which it opens, by the date of the evening: dates and stretches of them, with a
+    year or for every year; default all.
+    """
+    left_out: list[f.Dates] = Field(default=[], alias="except")
+    """Nights on which it does not open, as in dates."""
+    season: f.ASeason | None = None
+    """Broadcast season in which it opens: A (from the last Sunday of March), B (from that of
+    October), or one with its year, like A26; default both.
+    """
+    priority: Annotated[int, f.whole(-1000, 1000, 5)] = PRIORITY
+    """Where windows overlap, the highest has the dial; of equals the first one in the list."""
+    guests: list[GuestForm] = Field(default=[], alias="with")
+    """Sweeps that share the window's time."""
+
+
+class WatchForm(Form):
+    """A single frequency at a single time; the dial then goes back to what was due."""
+
+    name: f.Name | None = None
+    """Default watch- and the kilohertz."""
+    frequency: f.Frequency
+    """Dial frequency."""
+    at: f.Appointment
+    """Date and clock time, local or UTC."""
+    lasting: f.SomeTime = Field(alias="for")
+    """How long, at most a day."""
+    vfo: f.Name | None = None
+    """Which VFO; default the first one of the file."""
+    priority: Annotated[int, f.whole(-1000, 1000, 5)] = WATCH_PRIORITY
+    """As of windows, which have 0 where nothing else is written."""
 
 
 class ControlForm(Form):
@@ -282,7 +333,9 @@ class FileForm(Form):
     sweeps: dict[f.Name, SweepForm] = {}
     """Sweeps by name."""
     windows: list[WindowForm] = []
-    """When which sweep is due; where they overlap, the first one in the list has the dial."""
+    """When which sweep is due; where they overlap, priority decides, then the order here."""
+    watches: list[WatchForm] = []
+    """Single frequencies to be on at single times."""
     stations: f.Path | None = None
     """Your own list of stations, a CSV file: kHz, days, times in UTC, name."""
     control: ControlForm = Field(default_factory=ControlForm)

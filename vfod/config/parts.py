@@ -1,13 +1,11 @@
 """Single entries of a form as the parts of radio and plan; nothing is checked here."""
 
 from collections.abc import Container
-from zoneinfo import ZoneInfo
 
-from vfod.config.forms import BandForm, RangeForm, SweepForm, WindowForm
+from vfod.config.forms import BandForm, RangeForm, SweepForm
 from vfod.config.quantities import HIGHEST
 from vfod.plan.channels import Skip
 from vfod.plan.sweep import Hold, Sweep
-from vfod.plan.windows import WEEKDAYS, Window
 from vfod.radio.bands import Band
 from vfod.radio.receiver import Detector, Range
 
@@ -62,18 +60,6 @@ def sweep(
         hold=None
         if hold is None
         else Hold(limit=hold.limit, quiet=hold.quiet, rest=hold.rest, most=hold.times),
-    )
-
-
-def window(name: str, form: WindowForm, zone: ZoneInfo) -> Window:
-    """A window under its name."""
-    return Window(
-        name=name,
-        sweep=form.sweep,
-        start=form.start,
-        end=form.end,
-        zone=zone,
-        weekdays=frozenset(WEEKDAYS.index(day) for day in form.days),
     )
 
 

@@ -1,4 +1,4 @@
-"""Frequencies, durations, levels and clock times as a configuration writes them.
+"""Frequencies, durations, levels and times as a configuration writes them.
 
 Every quantity carries its unit, so that nobody has to remember which one was meant; counts and
 coordinates are plain numbers.
@@ -7,15 +7,17 @@ what is wrong and what to write instead.
 """
 
 import re
-from datetime import time
+from collections.abc import Callable
+from datetime import date, time
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeVar
 
 from vfod.config.complaints import shown
 from vfod.config.words import UnfitError, text_of
 from vfod.errors import QuantityError, UsageError
 from vfod.plan.channels import Skip
-from vfod.plan.localtime import parse_clock
+from vfod.plan.dates import Season, Span, parse_season, parse_span
+from vfod.plan.moments import Moment, UtcTime, parse_appointment, parse_moment
 from vfod.radio.levels import CALIBRATED, RELATIVE, LevelTable
 from vfod.units import parse_duration, parse_frequency, parse_shift
 
@@ -32,7 +34,10 @@ _NUMBER = re.compile(r"[-+]?[0-9]{1,15}(\.[0-9]{1,15})?")
 _DECIBELS = re.compile(r"([-+]?[0-9]{1,4}(?:\.[0-9]{1,3})?) ?(dBm|dB)")
 _CORRECTION = re.compile(r"([-+]?[0-9]{1,4}(?:\.[0-9]{1,9})?) ?ppm")
 _RATIO = re.compile(r"[1-9][0-9]{0,3}(/[1-9][0-9]{0,3})?")
+_SHARE = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,3})?) ?%")
 _COUNTS = re.compile(r"0|[1-9][0-9]{0,8}")
+
+_Read = TypeVar("_Read")
 
 
 def spelled(hertz: Fraction) -> str:
@@ -173,13 +178,45 @@ def ratio(value: Any) -> Fraction:
     return Fraction(text)
 
 
-def clock_time(value: Any) -> time:
-    """A local time of day."""
-    text = text_of(value, "a clock time", "22:00")
-    if not re.fullmatch(r"[0-9]{1,2}:[0-9]{2}", text):
+def moment(value: Any) -> Moment:
+    """When a window opens or closes: a local time of day, one of UTC, an event of the sun."""
+    text = text_of(value, "a time", "22:00")
+    if re.fullmatch("[0-9]*", text):
         raise UnfitError(f"{shown(text)} is not a clock time; write hours and minutes, like 22:00")
+    return _understood(parse_moment, text)
+
+
+def span(value: Any) -> Span:
+    """A date, or a stretch of dates."""
+    return _understood(parse_span, text_of(value, "a date", "2026-06-01/2026-08-31"))
+
+
+def season(value: Any) -> Season:
+    """A broadcast season."""
+    return _understood(parse_season, text_of(value, "a broadcast season", "A"))
+
+
+def appointment(value: Any) -> tuple[date, time | UtcTime]:
+    """A date with a clock time, local or of UTC."""
+    example = "2026-11-25 19:58 UTC"
+    return _understood(parse_appointment, text_of(value, "a date with a clock time", example))
+
+
+def share(value: Any) -> float:
+    """A part of the time, above 0 and at most 1."""
+    text = text_of(value, "a share", "30%")
+    found = _SHARE.fullmatch(text)
+    if found is None:
+        raise UnfitError(f"{shown(text)} is not a share of the time; write it like 30%")
+    part = float(found[1]) / 100
+    if not 0 < part <= 1:
+        raise UnfitError(f"{shown(text)} is not above 0% and at most 100%; write it like 30%")
+    return part
+
+
+def _understood(parse: Callable[[str], _Read], text: str) -> _Read:
     try:
-        return parse_clock(text)
+        return parse(text)
     except UsageError as error:
         raise UnfitError(str(error)) from None
 

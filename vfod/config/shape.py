@@ -14,19 +14,21 @@ from vfod.config.fields import As
 from vfod.config.forms import FileForm, Form
 
 #: Sections whose entries are set aside one by one.
-_ENTRIES = ("vfos", "bands", "sweeps", "windows")
+_ENTRIES = ("vfos", "bands", "sweeps", "windows", "watches")
+#: Those of them that are lists.
+_LISTS = ("windows", "watches")
 
 
 class Shaped(NamedTuple):
     """What is sound of a file, and what is not.
 
-    `places` gives each window of the form its place in the file; `aside` are the sections and
-    entries that were set aside.
+    `places` gives each window and watch of the form its place in the file; `aside` are the
+    sections and entries that were set aside.
     """
 
     form: FileForm
     faults: list[Fault]
-    places: list[int]
+    places: dict[str, list[int]]
     aside: frozenset[Where]
 
 
@@ -41,13 +43,23 @@ def shape(data: dict[str, Any]) -> Shaped:
     except ValidationError as error:
         found = list(_faults(error))
     else:
-        return Shaped(form, faults, list(range(len(form.windows))), frozenset(empty))
+        return Shaped(form, faults, _places(data, set()), frozenset(empty))
     faults += [fault for fault in found if fault.where not in empty]
     aside = {fault.where[:2] if fault.where[0] in _ENTRIES else fault.where[:1] for fault in found}
     kept = _without(data, aside)
-    windows = data["windows"] if "windows" in kept else []
-    places = [place for place in range(len(windows)) if ("windows", place) not in aside]
+    places = _places(data, aside)
     return Shaped(FileForm.model_validate(kept), faults, places, frozenset({*aside, *empty}))
+
+
+def _places(data: dict[str, Any], aside: set[Where]) -> dict[str, list[int]]:
+    return {
+        section: [
+            place
+            for place in range(len(data.get(section, ())) if (section,) not in aside else 0)
+            if (section, place) not in aside
+        ]
+        for section in _LISTS
+    }
 
 
 def _without_empty(value: Any, where: Where, empty: list[Where]) -> Any:

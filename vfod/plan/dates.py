@@ -55,6 +55,14 @@ def parse_span(text: str) -> Span:
     return Span(first, last, yearly[0])
 
 
+def parse_date(text: str) -> date:
+    """A date with its year; UsageError otherwise."""
+    span = parse_span(text)
+    if span.yearly or "/" in text:
+        raise UsageError(f"{text[:40]!r} is no date of one year", remedy="write 2026-06-01")
+    return span.first
+
+
 def _date(year: str | None, month: str, day: str) -> date:
     number = int(month)
     if not 1 <= number <= 12:

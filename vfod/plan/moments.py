@@ -18,6 +18,7 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from vfod.errors import QuantityError, UsageError
+from vfod.plan.dates import parse_date
 from vfod.plan.localtime import NOON, ONE_DAY, instant, is_skipped, is_twice, local, parse_clock
 from vfod.radio.sun import DAY, Site, SunEvent, event_of_day
 from vfod.units import parse_duration
@@ -69,9 +70,10 @@ class SunTime:
         return MORNING if self.event.is_rising else EVENING
 
     def __str__(self) -> str:
-        minutes = round(abs(self.offset) / 60)
         sign = "-" if self.offset < 0 else "+"
-        return f"{self.event}{sign}{minutes}m" if minutes else str(self.event)
+        offset = f"{sign}{abs(self.offset) / 60:g}m" if self.offset else ""
+        otherwise = f" or {self.otherwise:%H:%M}" if self.otherwise else ""
+        return f"{self.event}{offset}{otherwise}"
 
 
 #: When a window opens, and one way to say when it closes; a bare `time` is local.
@@ -104,6 +106,19 @@ def parse_moment(text: str) -> Moment:
         raise UsageError(f"{error.message} after {found[1]}", remedy="write sunset+45m") from None
     otherwise = parse_clock(found[4]) if found[4] else None
     return SunTime(SunEvent(found[1]), -offset if found[2] == "-" else offset, otherwise)
+
+
+def parse_appointment(text: str) -> tuple[date, time | UtcTime]:
+    """A calendar date and a clock time, local or UTC: `2026-11-25 19:58 UTC`; else UsageError."""
+    day, _, clock = text.strip().partition(" ")
+    if not clock:
+        raise UsageError(
+            f"{text[:40]!r} is no date with a clock time", remedy="write 2026-11-25 19:58 UTC"
+        )
+    found = parse_date(day), parse_moment(clock)
+    if isinstance(found[1], SunTime):
+        raise UsageError("the sun is not asked for one date", remedy="write 2026-11-25 19:58 UTC")
+    return found[0], found[1]
 
 
 def words(moment: Moment) -> str:
@@ -168,6 +183,16 @@ def instant_in(moment: Moment, night: date, zone: ZoneInfo, site: Site | None) -
     noon, _ = steady_noon(night, zone)
     found = noon + (_of_day(moment.at) - noon) % DAY
     return found if found < steady_noon(night + ONE_DAY, zone)[0] else None
+
+
+def night_with(day: date, moment: time | UtcTime, zone: ZoneInfo) -> date:
+    """The night in which a clock time falls on that date: of the zone, or of UTC."""
+    if isinstance(moment, time):
+        return day if moment >= NOON else day - ONE_DAY
+    meant = datetime.combine(day, moment.at, UTC).timestamp()
+    near = (day + days * ONE_DAY for days in (-1, 0, 1))
+    # The last one is what is left where a zone moved its clocks over it: the window says so.
+    return next((n for n in near if instant_in(moment, n, zone, None) == meant), day)
 
 
 def remark_in(moment: Moment, night: date, zone: ZoneInfo, site: Site | None) -> str | None:

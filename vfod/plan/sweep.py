@@ -119,9 +119,10 @@ class Sweep:
 class Visit:
     """One stay on one channel.
 
-    `index` is the place in its pass, from 0; `settle` and `dwell` are seconds, and the settle is
-    already the longer one where `range_change` says that the receiver's range is another than
-    before; `select` is the band filter to set, None for none.
+    `index` is the place in its pass of `sweep`, from 0, and `ends_pass` marks the last one.
+    `settle` and `dwell` are seconds, and the settle is already the longer one where `range_change`
+    says that the receiver's range is another than before; `select` is the band filter to set, None
+    for none.
     """
 
     pass_number: int
@@ -132,6 +133,13 @@ class Visit:
     dwell: float
     range_change: bool
     select: int | None
+    sweep: Sweep
+    ends_pass: bool
+
+    @property
+    def duration(self) -> float:
+        """Seconds."""
+        return self.settle + self.dwell
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,7 +168,7 @@ class SweepPlan:
         `coming_from` is the dial frequency before the first visit; None, or one outside every
         range of the sweep, counts as a change of range.
         """
-        before = self._range_of(coming_from)
+        before = self.range_of(coming_from)
         for number in count(pass_number):
             yield from self._pass(number, index, before)
             index, before = 0, self._end_of_pass(number)
@@ -177,6 +185,36 @@ class SweepPlan:
         if not ahead:
             return pass_number + 1, 0
         return pass_number, (min(ahead) if up else max(ahead))[1]
+
+    def visit(self, pass_number: int, index: int, before: Range | None) -> Visit:
+        """The visit at a place, where the dial comes from a range; None is any other range."""
+        place = self._order(pass_number)[index]
+        item, channel = self.ranges[place], self.channels[place]
+        changed = item is not before
+        settle = self.settle_in(item)
+        return Visit(
+            pass_number=pass_number,
+            index=index,
+            dial=channel.dial,
+            band=channel.band,
+            settle=RANGE_CHANGE_FACTOR * settle if changed else settle,
+            dwell=self.sweep.dwell,
+            range_change=changed,
+            select=item.select,
+            sweep=self.sweep,
+            ends_pass=index == len(self) - 1,
+        )
+
+    def range_at(self, pass_number: int, index: int) -> Range:
+        """The receiver's range at a place."""
+        return self.ranges[self._order(pass_number)[index]]
+
+    def range_of(self, dial: int | None) -> Range | None:
+        """The range of the sweep that a dial frequency is in."""
+        if dial is None:
+            return None
+        # From above, because the frequency where two ranges meet belongs to the upper one.
+        return next((r for r in reversed(self.ranges) if r.low <= dial <= r.high), None)
 
     def settle_in(self, item: Range) -> float:
         """Seconds to settle in a range, without a change of range."""
@@ -241,32 +279,14 @@ class SweepPlan:
         return self.ranges[self._order(pass_number)[-1]]
 
     def _pass(self, number: int, start: int, before: Range | None) -> Iterator[Visit]:
-        for index, place in enumerate(self._order(number)[start:], start):
-            item, channel = self.ranges[place], self.channels[place]
-            changed = item is not before
-            settle = self.settle_in(item)
-            yield Visit(
-                pass_number=number,
-                index=index,
-                dial=channel.dial,
-                band=channel.band,
-                settle=RANGE_CHANGE_FACTOR * settle if changed else settle,
-                dwell=self.sweep.dwell,
-                range_change=changed,
-                select=item.select,
-            )
-            before = item
+        for index in range(start, len(self)):
+            yield self.visit(number, index, before)
+            before = self.range_at(number, index)
 
     def _steps(self, number: int) -> Iterator[tuple[Range, Range]]:
         """The ranges before and after each visit of a pass, the way from the last pass included."""
         order = (self.ranges[place] for place in self._order(number))
         return pairwise([self._end_of_pass(number - 1), *order])
-
-    def _range_of(self, dial: int | None) -> Range | None:
-        if dial is None:
-            return None
-        # From above, because the frequency where two ranges meet belongs to the upper one.
-        return next((r for r in reversed(self.ranges) if r.low <= dial <= r.high), None)
 
 
 def plan_sweep(sweep: Sweep, receiver: Receiver, bands: tuple[Band, ...] = ()) -> SweepPlan:

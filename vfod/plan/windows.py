@@ -44,13 +44,33 @@ LONGEST_MIXED = 20 * 3600.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Guest:
+    """A sweep that shares a window with the window's own; one of the two is given.
+
+    `every` is a revisit time to keep, in seconds: a pass is begun so often. `share` is a part of
+    the window's time, from 0 to 1. The window's own sweep has what is left.
+    """
+
+    sweep: str
+    every: float | None = None
+    share: float | None = None
+
+    def __post_init__(self) -> None:
+        if (self.every is None) is (self.share is None):
+            raise UsageError(
+                f"sweep {self.sweep!r} beside another needs a revisit time or a share",
+                remedy="write one of every: 2m and share: 30%",
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
     """A stretch of every chosen night in which `sweep` is due.
 
     `start` and `end` are moments, local ones in `zone`; two equal clock times are a whole day.
     A night is chosen by its weekday (0 is Monday), by being in one of `dates` if there are any, in
     none of `left_out`, and by the broadcast season at the opening. Where windows overlap, the
-    higher `priority` has the dial, then the one listed first.
+    higher `priority` has the dial, then the one listed first. `guests` are swept beside `sweep`.
     """
 
     name: str
@@ -64,6 +84,7 @@ class Window:
     left_out: tuple[Span, ...] = ()
     season: Season | None = None
     priority: int = 0
+    guests: tuple[Guest, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.weekdays or not self.weekdays <= EVERY_DAY:

@@ -13,17 +13,17 @@ from vfod import events as e
 from vfod.clock import Clock
 from vfod.errors import LineError, RefusedError, UsageError
 from vfod.plan.slots import Slot, is_moved, is_same, next_opening, open_at
-from vfod.plan.sweep import SweepPlan, plan_sweep
+from vfod.plan.windows import Window
 from vfod.run import openings
 from vfod.run.alarm import Alarm
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
-from vfod.run.given import LeftOff, Orders, brief
+from vfod.run.given import LeftOff, Orders
 from vfod.run.missed import Missed
+from vfod.run.repertoire import Repertoire
 from vfod.run.stream import Stream
 from vfod.run.sweeper import Sweeper
 from vfod.run.tuner import Tuner
-from vfod.survey.activity import Detector, Margin
 
 #: The wall clock is compared with the agenda at least this often, seconds: a jump of the clock
 #: costs at most that much of a window.
@@ -66,7 +66,7 @@ class Keeper:
         self._by_person = False
         self._link_is_new = False
         self._spares_battery = False
-        self._detectors: dict[str, Detector] = {}
+        self._repertoire = Repertoire(tuner)
         self._alarm = Alarm()
         #: Last time the agenda was looked at (monotonic), for the watchdog.
         self.last_beat = clock.monotonic()
@@ -91,7 +91,7 @@ class Keeper:
         """The channel that the running sweep visits after channel `of`; None without a sweep."""
         if self._sweeper is None:
             return None
-        visit, coming = self._sweeper.visit, self._sweeper.coming
+        visit, coming = self._sweeper.visit, self._sweeper.course.coming
         return coming.dial if visit.dial == of else visit.dial
 
     def remember(
@@ -216,10 +216,10 @@ class Keeper:
         left = self._left_off
         joins = left is not None and left.sweep == slot.window.sweep and left.time >= slot.opens
         self._left_off = None
+        name, dial = slot.window.sweep, self._repertoire.goes_on(slot)
+        dial = left.dial if left is not None and joins else dial
         try:
-            self._begin(
-                slot.window.sweep, _WINDOW, None, from_dial=left.dial if left and joins else None
-            )
+            self._begin(name, _WINDOW, None, window=slot.window, from_dial=dial)
             self._missed.started(slot, wall)
         except (UsageError, RefusedError) as error:
             self._declined, self._missed.why = slot, "refused"
@@ -232,6 +232,7 @@ class Keeper:
         slot, self._open = self._open, None
         yielded = not self._desk.sweep_may_move
         if self._sweeper is not None and not self._by_person:
+            self._repertoire.leaves(slot, self._sweeper.course.own.dial)
             await self._end("the window closed", _WINDOW, None)
             if not yielded:
                 await self._dial_afterwards()
@@ -258,14 +259,20 @@ class Keeper:
     # --- sweeps ---------------------------------------------------------------------------------
 
     def _begin(
-        self, name: str, by: e.Origin, cause: str | None, *, from_dial: int | None = None
+        self,
+        name: str,
+        by: e.Origin,
+        cause: str | None,
+        *,
+        window: Window | None = None,
+        from_dial: int | None = None,
     ) -> e.Stamped:
-        sweep = self._orders.sweeps[name]
-        plan = plan_sweep(sweep, self._tuner.receiver, self._orders.bands)
+        roster = self._repertoire.roster(self._orders, name, window)
         if self._desk.home is None:
             self._desk.home = self._tuner.dial
+        plan = roster.main
         sweeper = Sweeper(
-            plan,
+            roster,
             self._tuner,
             self._desk,
             self._clock,
@@ -273,7 +280,7 @@ class Keeper:
             self._orders.levels,
             start=(0, 0) if from_dial is None else plan.resume_at(from_dial),
             mute=self._orders.mute_in_sweeps,
-            detector=self._detector_of(plan),
+            detectors=self._repertoire.detectors_of(roster),
         )
         stamped = self._emit(
             e.SweepStarted(sweep=name, channels=len(plan), dial=sweeper.visit.dial, by=by), cause
@@ -283,10 +290,6 @@ class Keeper:
         self._task = asyncio.create_task(sweeper.run(), name=f"sweep {name}")
         self._task.add_done_callback(self._done)
         return stamped
-
-    def _detector_of(self, plan: SweepPlan) -> Detector:
-        detector = self._detectors.setdefault(plan.sweep.name, Detector(Margin()))
-        return brief(detector, plan)
 
     def _done(self, task: asyncio.Task[None]) -> None:
         # A sweep ends only by being cancelled; anything else is our own mistake, and is told.
@@ -300,7 +303,7 @@ class Keeper:
             e.SweepEnded(
                 sweep=sweeper.name,
                 visits=sweeper.visits,
-                passes=sweeper.passes,
+                passes=sweeper.course.passes,
                 reason=reason,
                 by=by,
             ),
@@ -327,7 +330,7 @@ class Keeper:
         """
         was, self._orders = self._orders, orders
         if levels_anew:
-            self._detectors.clear()
+            self._repertoire.detectors.clear()
         if self._missed.why == "refused":
             self._declined, self._missed.why = None, ""
         await self._take_sweep(cause)
@@ -344,14 +347,15 @@ class Keeper:
         if sweeper.name not in orders.sweeps:
             await self._end("it is no longer in the configuration", _WINDOW, cause)
             return
-        old, new = sweeper.plan.sweep, orders.sweeps[sweeper.name]
-        receiver, bands = self._tuner.receiver, orders.bands
+        window = self._open.window if self._open and not self._by_person else None
         try:
-            plan, next_pass = (plan_sweep(it, receiver, bands) for it in (old, new))
+            roster = self._repertoire.again(orders, sweeper.course.roster)
+            next_pass = self._repertoire.roster(orders, sweeper.name, window)
         except (UsageError, RefusedError) as error:
             await self._end(f"not possible by the new configuration: {error}", _WINDOW, cause)
             return
-        sweeper.take(plan, orders.levels, self._detector_of(plan), next_pass)
+        detectors = self._repertoire.detectors_of(roster, next_pass)
+        sweeper.take(roster, orders.levels, detectors, next_pass)
         await sweeper.take_mute(orders.mute_in_sweeps)
 
     # --- what the desk asks (desk.Sweeping) -------------------------------------------------------

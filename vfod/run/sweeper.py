@@ -1,4 +1,4 @@
-"""Walks one sweep: clear, tune, settle, read, observe, next.
+"""Walks the sweeps of a roster: clear, tune, settle, read, observe, next.
 
 Deadlines are absolute: visit k begins at the start plus the lengths of the visits before it, so
 nothing adds up. A visit's settle counts from the tune command, and the dwell follows it; the box's
@@ -8,14 +8,17 @@ now; the time is counted as lost and never caught up in a burst.
 
 import asyncio
 import statistics
+from collections.abc import Mapping
 from typing import Protocol
 
 from vfod import events as e
 from vfod.clock import Clock
 from vfod.errors import HandError, LineError, LinkDownError, RefusedError
-from vfod.plan.sweep import SweepPlan, Visit
+from vfod.plan.roster import Roster
+from vfod.plan.sweep import Visit
 from vfod.radio.levels import Level
 from vfod.run.alarm import Alarm
+from vfod.run.course import Course
 from vfod.run.desk import Desk
 from vfod.run.given import Levels, brief
 from vfod.run.tuner import Tuner
@@ -47,11 +50,11 @@ class Emit(Protocol):
 
 
 class Sweeper:
-    """One run of one sweep, from start to cancellation."""
+    """One run of one roster, from start to cancellation."""
 
     def __init__(
         self,
-        plan: SweepPlan,
+        roster: Roster,
         tuner: Tuner,
         desk: Desk,
         clock: Clock,
@@ -60,12 +63,11 @@ class Sweeper:
         *,
         start: tuple[int, int] = (0, 0),
         mute: bool = True,
-        detector: Detector,
+        detectors: Mapping[str, Detector],
     ) -> None:
-        self.plan = plan
-        self.name = plan.sweep.name
+        self.course = Course(roster, start, tuner.dial)
+        self.name = roster.main.sweep.name
         self.visits = 0
-        self.passes = 0
         self.lost = 0.0
         self._origin = e.Origin(door=e.Door.SWEEP, who=self.name)
         self._tuner = tuner
@@ -73,9 +75,8 @@ class Sweeper:
         self._clock = clock
         self._emit = emit
         self._levels = levels
-        self._start = start
         self._mute = mute
-        self._detector = detector
+        self._detectors = detectors
         self._alarm = Alarm()
         self._skip = False
         self._saying: list[asyncio.Future[e.Stamped | None]] = []
@@ -85,14 +86,13 @@ class Sweeper:
         self._active_level: float | None = None
         self._holds: dict[int, tuple[int, float]] = {}
         #: What a new configuration brings: from the next visit on, and from the next pass on.
-        self._next_visit: tuple[SweepPlan, Levels, Detector] | None = None
-        self._next_pass: SweepPlan | None = None
-        self._visits = plan.walk(*start, coming_from=tuner.dial)
-        self.visit: Visit = next(self._visits)
-        #: The one after it, for who wants to know what comes.
-        self.coming: Visit = next(self._visits)
-        self._pass_began = 0.0
-        self._in_pass = 0
+        self._next_visit: tuple[Roster, Levels, Mapping[str, Detector]] | None = None
+        self._next_pass: Roster | None = None
+
+    @property
+    def visit(self) -> Visit:
+        """The visit under way."""
+        return self.course.visit
 
     # --- from outside ---------------------------------------------------------------------------
 
@@ -114,14 +114,18 @@ class Sweeper:
         return future
 
     def take(
-        self, plan: SweepPlan, levels: Levels, detector: Detector, next_pass: SweepPlan
+        self,
+        roster: Roster,
+        levels: Levels,
+        detectors: Mapping[str, Detector],
+        next_pass: Roster,
     ) -> None:
         """Go by a new configuration.
 
-        From the next visit on by `plan`, which has the channels of this pass over the receiver as
-        it is described now, and judge by `levels` and `detector`; by `next_pass` from then on.
+        From the next visit on by `roster`, which has the channels of this pass over the receiver
+        as it is described now, and judge by `levels` and `detectors`; by `next_pass` from then on.
         """
-        self._next_visit = plan, levels, detector
+        self._next_visit = roster, levels, detectors
         self._next_pass = next_pass
 
     async def take_mute(self, mute: bool) -> None:
@@ -153,64 +157,60 @@ class Sweeper:
 
     async def _walk(self) -> None:
         await self._speaker(self._mute)
-        deadline = self._pass_began = self._clock.monotonic()
+        deadline = self.course.began = self._clock.monotonic()
         while True:
             if await self._clear():
-                deadline = self._clock.monotonic()
+                deadline = self._anew(deadline)
             late = self._clock.monotonic() - deadline
             if late > OVERRUN:
                 self.lost += late
+                self.course.shift += late
                 deadline += late
             self._change_visit()
             if not await self._visit(deadline):
                 continue
-            visit = self.visit
-            deadline += visit.settle + visit.dwell
+            deadline += self.visit.duration
             if await self._hold() or self._skip:
-                deadline = self._clock.monotonic()
+                deadline = self._anew(deadline)
             self._skip = False
             self._next()
             if not await self._undisturbed_until(deadline) and self._skip:
                 self._skip = False
-                deadline = self._clock.monotonic()
+                deadline = self._anew(deadline)
+
+    def _anew(self, deadline: float) -> float:
+        """The grid of visits starts anew from now."""
+        now = self._clock.monotonic()
+        self.course.shift += now - deadline
+        return now
 
     def _next(self) -> None:
         self.visits += 1
-        self._in_pass += 1
-        if self.visit.index == len(self.plan) - 1:
-            self.passes += 1
-            now = self._clock.monotonic()
-            self._emit(
-                e.PassCompleted(
-                    sweep=self.name,
-                    number=self.passes,
-                    visits=self._in_pass,
-                    seconds=round(now - self._pass_began, 3),
-                )
-            )
-            self._pass_began, self._in_pass = now, 0
-            self._change_pass()
-        self.visit, self.coming = self.coming, next(self._visits)
+        sweep = self.visit.sweep.name
+        ended = self.course.count(self._clock.monotonic())
+        if ended is not None:
+            number, visits, seconds = ended
+            self._emit(e.PassCompleted(sweep=sweep, number=number, visits=visits, seconds=seconds))
+            if sweep == self.name:
+                self._change_pass()
+        self.course.advance()
 
     def _change_visit(self) -> None:
         if self._next_visit is None:
             return
-        (plan, self._levels, self._detector), self._next_visit = self._next_visit, None
-        if plan != self.plan:
-            self.plan, here = plan, (self.visit.pass_number, self.visit.index)
-            self._visits = plan.walk(*here, coming_from=self._tuner.dial)
-            self.visit, self.coming = next(self._visits), next(self._visits)
+        (roster, self._levels, self._detectors), self._next_visit = self._next_visit, None
+        if roster != self.course.roster:
+            self.course.go_by(roster, self._tuner.dial)
 
     def _change_pass(self) -> None:
-        plan, self._next_pass = self._next_pass, None
-        if plan is None or plan == self.plan:
+        roster, self._next_pass = self._next_pass, None
+        if roster is None or roster == self.course.roster:
             return
         self._change_visit()
-        self.plan = plan
-        self._visits = plan.walk(self.visit.pass_number + 1, coming_from=self.visit.dial)
-        self.coming = next(self._visits)
-        brief(self._detector, plan)
-        self._emit(e.SweepChanged(sweep=self.name, channels=len(plan)))
+        self.course.then_by(roster)
+        for plan in roster.plans:
+            brief(self._detectors[plan.sweep.name], plan)
+        self._emit(e.SweepChanged(sweep=self.name, channels=len(roster.main)))
 
     def _disturbed(self) -> bool:
         return self._skip or not self._desk.sweep_may_move or not self._tuner.connected.is_set()
@@ -266,7 +266,7 @@ class Sweeper:
         if not await self._tune():
             return self._skip
         settled = max(start + visit.settle, self._clock.monotonic())
-        count = self.plan.sweep.readings
+        count = visit.sweep.readings
         levels: list[Level] = []
         for index in range(count):
             if not await self._undisturbed_until(settled + (index + 0.5) * visit.dwell / count):
@@ -318,12 +318,12 @@ class Sweeper:
         median = round(statistics.median(values), 1) if values else None
         verdict = None
         if median is not None:
-            verdict = self._detector.judge(
+            verdict = self._detectors[visit.sweep.name].judge(
                 visit.band, visit.dial, median, self._clock.wall(), scatter=scatter_of(values)
             )
         self._emit(
             e.ChannelObserved(
-                sweep=self.name,
+                sweep=visit.sweep.name,
                 dial=visit.dial,
                 band=visit.band,
                 readings=len(levels),
@@ -341,7 +341,7 @@ class Sweeper:
 
     async def _hold(self) -> bool:
         """Stay while the channel is active, within the limits; True if the sweep stayed."""
-        settings, level = self.plan.sweep.hold, self._active_level
+        settings, level = self.visit.sweep.hold, self._active_level
         self._active_level = None
         if settings is None or level is None or self._skip:
             return False
@@ -363,6 +363,7 @@ class Sweeper:
     async def _stay(self, limit: float, quiet: float) -> str:
         heard = self._clock.monotonic()
         visit = self.visit
+        detector = self._detectors[visit.sweep.name]
         while (now := self._clock.monotonic()) < limit:
             if not await self._undisturbed_until(min(now + HOLD_LOOK, limit)):
                 return "skip" if self._skip else "yield"
@@ -371,7 +372,7 @@ class Sweeper:
             except LineError:
                 continue
             if level is not None:
-                verdict = self._detector.judge(
+                verdict = detector.judge(
                     visit.band, visit.dial, level.value, self._clock.wall(), learn=False
                 )
                 if verdict.active:

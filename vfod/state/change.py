@@ -188,7 +188,7 @@ def _sweep_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any]
                     sweep, phase=SweepPhase.IDLE, since=time, until=None, yielded_to=None
                 )
             }
-        case e.PassCompleted(number=number):
+        case e.PassCompleted(number=number) if event.sweep == sweep.name:
             return {"sweep": dataclasses.replace(sweep, passes=number, in_pass=0)}
         case e.SweepYielded():
             return {
@@ -231,7 +231,7 @@ def _observed(vfo: VfoState, event: e.ChannelObserved, time: float) -> dict[str,
     sweep = dataclasses.replace(
         vfo.sweep,
         visits=vfo.sweep.visits + 1,
-        in_pass=vfo.sweep.in_pass + 1,
+        in_pass=vfo.sweep.in_pass + (event.sweep == vfo.sweep.name),
     )
     heard = vfo.heard
     if event.active and event.level is not None:
