@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import json
 from collections.abc import AsyncIterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -269,3 +270,13 @@ async def test_too_many_pages_are_told_so() -> None:
         await _read_until(reader, b'"whole":true')
         writer.close()
         await writer.wait_closed()
+
+
+def test_the_page_is_light() -> None:
+    """All that a browser loads is at most 150 kB, and names no other origin."""
+    files = [file for file in Path("vfod/outputs/web/assets").iterdir() if file.is_file()]
+    assert sum(file.stat().st_size for file in files) <= 150_000
+    for file in files:
+        text = file.read_text().replace("http://www.w3.org/2000/svg", "")
+        assert "http:" not in text, file
+        assert "https:" not in text, file

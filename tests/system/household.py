@@ -52,6 +52,8 @@ class Household:
         self.config.write_text(
             CONFIG.format(here=here, broker=broker.port, web=self.web, more=more, second=second)
         )
+        #: A file that says what the simulated box and its air are like; none is the usual evening.
+        self.scenario: tuple[str, ...] = ()
         self._running: dict[str, subprocess.Popen[bytes]] = {}
 
     @property
@@ -65,7 +67,7 @@ class Household:
             self.broker.start()
             return
         words = {
-            "box": ["simulate", "--link", str(self.here / "vfo0"), "--keys"],
+            "box": ["simulate", *self.scenario, "--link", str(self.here / "vfo0"), "--keys"],
             "daemon": ["serve", "--config", str(self.config), "--socket", str(self.socket),
                        "--journal", str(self.journal)],
         }[name]  # fmt: skip

@@ -9,6 +9,7 @@ import pytest
 
 from tests.real_parts import Server
 from tests.system.household import Household, until
+from vfod.clock import wait_until
 from vfod.store import Reader
 
 PARTS = ("box", "broker", "daemon")
@@ -104,3 +105,48 @@ async def test_killed_in_any_order_all_agree_again(household: Household) -> None
     back_again = [move for move in moves if move not in (0, 1)]
     assert all(move >= len(CHANNELS) - MAY_REPEAT for move in back_again), moves
     assert 6 >= len(back_again)
+
+
+#: Seconds until everything that the broker holds is right again after it, or the daemon, is back.
+RIGHT_AGAIN = 5.0
+
+
+@pytest.mark.parametrize("order", list(itertools.permutations(("broker", "daemon"))))
+async def test_retained_values_are_right_within_seconds(
+    household: Household, order: tuple[str, ...]
+) -> None:
+    """Both were away, for longer than the first pauses; they come back in either order."""
+    it = household
+    it.start("box")
+    it.start("daemon")
+    await until(lambda: it.vfo()["visits"] >= 1, now)
+    it.ask("stay")
+    it.ask("tune", frequency=9_420_000)
+    it.kill("broker")
+    it.ask("tune", frequency=9_425_000)
+    away = now()
+    if order[0] == "daemon":
+        it.kill("daemon")
+        it.start("daemon")
+        await until(lambda: it.vfo()["dial"], now)
+    await wait_until(away + 6.0)
+    it.start("broker")
+    back = now()
+    if order[0] == "broker":
+        it.kill("daemon")
+        it.start("daemon")
+        await until(lambda: it.vfo()["dial"], now)
+        back = now()
+
+    def right() -> bool:
+        retained = it.retained()
+        wanted = {
+            "vfod/$state": "ready",
+            "vfod-main/$state": "ready",
+            "vfod-main/dial/frequency": str(it.vfo()["dial"]),
+            "vfod-main/link/state": "up",
+        }
+        return wanted.items() <= retained.items()
+
+    await until(right, now)
+    assert now() - back <= RIGHT_AGAIN

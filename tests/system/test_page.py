@@ -137,6 +137,28 @@ async def test_a_note_with_markup_is_text(household: Household, browser: Browser
         assert 0 == await page.locator("#events img").count()
 
 
+async def test_a_model_with_markup_is_text(
+    tmp_path: Path, mosquitto: Server, browser: Browser
+) -> None:
+    """What the box calls itself is shown as it is, whatever it looks like."""
+    it = Household(tmp_path, mosquitto)
+    model = "<b>x</b>&'"
+    scenario = tmp_path / "box.yaml"
+    scenario.write_text(f'box: {{model: "{model}"}}\n')
+    it.scenario = (str(scenario),)
+    it.start("box")
+    it.start("daemon")
+    try:
+        await until(lambda: it.vfo()["link"]["model"], now)
+        await until(lambda: it.scraped(), now)
+        async with open_page(browser, it.url) as watched:
+            await watched.says("#link", f"{model}, link up")
+            await watched.says("#events", f"link up: {model} on")
+            assert 0 == await watched.page.locator("b").count()
+    finally:
+        it.close()
+
+
 async def test_a_daemon_killed_and_back(household: Household, browser: Browser) -> None:
     """The loss is visible at once, and heals by itself with the state as it then is."""
     async with open_page(browser, household.url) as watched:

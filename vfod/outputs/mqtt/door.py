@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from vfod.clock import Clock
 from vfod.errors import AlreadyRunningError, DoorError
-from vfod.outputs.door import Count, Opened, Snapshot, Subscribe, keep_open
+from vfod.outputs.door import Count, Opened, Pauses, Snapshot, Subscribe, keep_open
 from vfod.outputs.mqtt import homie
 from vfod.outputs.mqtt.broker import Address, Broker, connect
 from vfod.outputs.mqtt.devices import NAME, Devices, OfferOf
@@ -30,6 +30,10 @@ TAKEN = "taken"
 #: So many losses within so many seconds, while the broker could be reached again at once each time,
 #: are not the network: somebody else comes in with the identifier, who does not answer.
 _LOSSES, _LOSSES_WITHIN = 3, 600.0
+
+#: However long a broker was away, everything is right again within five seconds of its return: a
+#: try costs a house's network nothing.
+_PAUSES = Pauses(limit=3.0)
 
 #: Seconds within which a broker is reached "at once".
 _AT_ONCE = 1.0
@@ -107,7 +111,7 @@ class Mqtt:
 
     async def run(self) -> None:
         """Serve until cancelled."""
-        await keep_open(NAME, self._serve, tell=self._tell, clock=self._clock)
+        await keep_open(NAME, self._serve, tell=self._tell, clock=self._clock, pauses=_PAUSES)
 
     async def _ask(self) -> None:
         if self._connects is not None:
