@@ -13,7 +13,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import footprint, lateness, nudge, page, rehearsal, round_trip, telling
+from tests.bench import agenda, footprint, lateness, nudge, page, rehearsal, round_trip, telling
 from tests.bench.figures import Figure, table
 from tests.bench.processes import MissingError
 
@@ -25,6 +25,7 @@ _MEASUREMENTS: dict[str, Callable[[Path], list[Figure]]] = {
     "telling": lambda folder: asyncio.run(telling.measure(folder)),
     "rehearsal": lambda _: rehearsal.measure(),
     "footprint": footprint.measure,
+    "agenda": agenda.measure,
     "page": lambda folder: asyncio.run(page.measure(folder)),
 }
 

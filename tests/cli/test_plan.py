@@ -124,6 +124,8 @@ def test_a_shared_window(config: Path, capsys: pytest.CaptureFixture[str]) -> No
         "  warning: few cannot be had every 5 s: it takes up to 7.2 s, "
         "because a pass of it takes 4.6 s\n"
     ) in capsys.readouterr().out
+    assert 0 == main(["check"])
+    assert "\n      warning: few cannot be had every 5 s" in capsys.readouterr().out
 
 
 def test_no_such_sweep(config: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from vfod.cli.parser import Parser
-from vfod.cli.plan import next_windows, one_line, plan_of
+from vfod.cli.plan import ahead, next_windows, one_line, plan_of
 from vfod.cli.setting import configuration, environment, local_text, now, stations_of
 from vfod.config.model import Config, VfoConfig
 from vfod.config.places import journal_places, socket_places
@@ -64,6 +64,9 @@ def amounts_to(config: Config, when: float) -> list[str]:
             closes = local_text(slot.closes, zone, seconds=False)
             is_open = "open since" if slot.opens <= when else "opens"
             lines.append(f"    window {slot.window.name} {is_open} {opens}, until {closes}")
+            if sweep.name == slot.window.sweep:
+                _, warnings = ahead(config, sweep, slot)
+                lines += [f"      warning: {text}" for text in warnings]
     if config.stations is not None:
         known = stations_of(config)
         lines.append(f"  stations: {len(known)} lines in {config.stations}")

@@ -184,7 +184,7 @@ def _window(config: Config, item: SweepPlan, slot: Slot) -> list[str]:
     zone, length = slot.window.zone, slot.closes - slot.opens
     opens = local_text(slot.opens, zone, seconds=False)
     closes = local_text(slot.closes, zone, seconds=False)
-    found, said = _ahead(config, item.sweep, slot)
+    found, said = ahead(config, item.sweep, slot)
     visits = found.visits
     lines = [
         f"  window {slot.window.name}: {opens} to {closes} {zone.key}, {format_duration(length)}",
@@ -209,7 +209,7 @@ def _window(config: Config, item: SweepPlan, slot: Slot) -> list[str]:
     ]
 
 
-def _ahead(config: Config, sweep: Sweep, slot: Slot) -> tuple[Outlook, list[str]]:
+def ahead(config: Config, sweep: Sweep, slot: Slot) -> tuple[Outlook, list[str]]:
     """What becomes of a sweep in a slot, and where that is less than was asked for."""
     receiver = config.vfos[sweep.vfo].receiver
     roster = roster_of(slot.window, config.sweeps, receiver, config.bands)
@@ -257,7 +257,7 @@ def to_plain(config: Config, item: SweepPlan, when: float) -> dict[str, Any]:
 
 
 def _window_to_plain(config: Config, sweep: Sweep, slot: Slot) -> dict[str, Any]:
-    found, said = _ahead(config, sweep, slot)
+    found, said = ahead(config, sweep, slot)
     revisit = found.revisit_time
     return {
         "window": slot.window.name,

@@ -55,6 +55,8 @@ class Roster:
         `lost` tells the seconds so far that went by unplanned, in holds and yields: a guest that
         became due in them comes next.
         """
+        if not self.guests:
+            return self.main.walk(pass_number, index, coming_from)
         return _Walk(self, pass_number, index, coming_from, lost).visits()
 
 

@@ -31,6 +31,9 @@ _RISE_AND_SET = 90.0 - 90.833
 #: seconds of arc lower (IAU). Minutes of time where it only just reaches a twilight.
 _PARALLAX = 8.794 / 3600
 
+#: Six or seven steps are usual; of halves it takes sixteen.
+_FAST_STEPS = 10
+
 #: Seconds of time for a degree of longitude.
 _SECONDS_PER_DEGREE = DAY / 360
 
@@ -78,11 +81,17 @@ class Site:
 def elevation(when: float, site: Site) -> float:
     """Elevation of the sun's centre in degrees, without refraction, to the whole second."""
     # With refraction the library would bend the horizon a second time: the angles above have it.
-    observer = Observer(site.latitude, site.longitude)
-    seen = library_elevation(observer, datetime.fromtimestamp(when, UTC), with_refraction=False)
+    at = datetime.fromtimestamp(when, UTC)
+    seen = library_elevation(_observer(site), at, with_refraction=False)
     return seen - _PARALLAX * cos(radians(seen))
 
 
+@lru_cache(maxsize=64)
+def _observer(site: Site) -> Observer:
+    return Observer(site.latitude, site.longitude)
+
+
+@lru_cache(maxsize=4096)
 def noon_near(when: float, site: Site) -> float:
     """The instant of the sun's highest stand in the solar day that `when` is in the middle of."""
     mean = DAY / 2 - site.longitude * _SECONDS_PER_DEGREE
@@ -113,16 +122,32 @@ def next_event(event: SunEvent, after: float, site: Site, until: float) -> float
 
 
 def _crossing(event: SunEvent, begin: float, end: float, site: Site) -> float | None:
+    """Where the sun crosses the elevation between two turns, to the second.
+
+    By false position, with the end that stays put given half its weight (the Illinois rule);
+    by halves where that is slow, as it is near a turn.
+    """
     sign = 1 if event.is_rising else -1
 
-    def beyond(when: float) -> bool:
-        return sign * (elevation(when, site) - event.elevation) >= 0
+    def beyond(when: float) -> float:
+        return sign * (elevation(when, site) - event.elevation)
 
-    if beyond(begin) or not beyond(end):
+    before, after = beyond(begin), beyond(end)
+    if before >= 0 or after < 0:
         return None
+    steps, moved = 0, 0
     while end - begin > 1:
-        middle = (begin + end) / 2
-        begin, end = (begin, middle) if beyond(middle) else (middle, end)
+        steps += 1
+        part = before / (before - after) if steps <= _FAST_STEPS else 0.5
+        # Never closer than a second to an end: what is left is then a second or most of it.
+        middle = min(max(begin + part * (end - begin), begin + 0.5), end - 0.5)
+        here = beyond(middle)
+        if here >= 0:
+            end, after = middle, here
+            before, moved = (before / 2 if moved > 0 else before), 1
+        else:
+            begin, before = middle, here
+            after, moved = (after / 2 if moved < 0 else after), -1
     return end
 
 
