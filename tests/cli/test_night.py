@@ -2,6 +2,7 @@
 
 import datetime as dt
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from PIL import Image
@@ -55,6 +56,19 @@ def test_the_files(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert {"n.html", "n.png"} == _names(journal) - before
 
 
+def test_the_picture_for_a_page_of_ones_own(
+    journal: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """SVG in pieces, well-formed, printed or into a file, and the same both ways."""
+    assert 0 == main(["night", "--svg", "-"])
+    printed = capsys.readouterr().out
+    pieces = ElementTree.fromstring(f"<page>{printed}</page>")
+    assert ["store", "chart wide", "chart narrow"] == [piece.get("class") for piece in pieces]
+    file = journal.parent / "n.svg"
+    assert 0 == main(["night", "--svg", str(file)])
+    assert printed.strip() == file.read_text(encoding="utf-8").strip()
+
+
 @pytest.mark.parametrize(
     ("words", "code", "says"),
     [
@@ -62,6 +76,7 @@ def test_the_files(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
         (["night", "2026-13-01"], 2, "'2026-13-01' is not a night"),
         (["night", "--html", "/nowhere/n.html"], 2, "/nowhere/n.html cannot be written"),
         (["night", "2020-01-01", "--png", "x.png"], 2, "there is no picture of this night"),
+        (["night", "2020-01-01", "--svg", "-"], 2, "there is no picture of this night"),
     ],
 )
 def test_mistakes(
