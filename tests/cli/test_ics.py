@@ -30,6 +30,7 @@ def window(**changes: Any) -> dict[str, Any]:
         "closes": WHEN + 7200.4,
         "runs": True,
         "reasons": [],
+        "after": None,
     }
     return {**given, **changes}
 
@@ -93,7 +94,8 @@ def test_uids_are_each_others_own_and_stay() -> None:
     """Read again later, moved by the sun: the same event. Parts, nights, windows, VFOs: others."""
     several = [
         window(),
-        window(opens=WHEN + 9000, closes=WHEN + 9100),
+        window(after="watch", opens=WHEN + 9000, closes=WHEN + 9100),
+        window(after="watch", opens=WHEN + 9900, closes=WHEN + 9950),
         window(night="2026-10-25"),
         window(window="morning"),
         window(vfo="attic"),
@@ -104,6 +106,7 @@ def test_uids_are_each_others_own_and_stay() -> None:
     assert len(several) == len(set(uids))
     moved = [{**w, "opens": w["opens"] - 60, "reasons": ["sunset is earlier"]} for w in several]
     assert uids == [str(n["UID"]) for n in events(calendar(moved, WHEN + 86400))]
+    assert uids[1:] == [str(n["UID"]) for n in events(calendar(several[1:], WHEN + 8000))]
 
 
 def test_what_does_not_run_is_no_event() -> None:

@@ -151,5 +151,6 @@ def entry_to_plain(entry: Entry) -> dict[str, Any]:
         "closes": entry.closes,
         "runs": entry.runs,
         "reasons": list(entry.reasons),
+        "after": entry.after,
         "text": str(entry),
     }

@@ -32,8 +32,9 @@ def calendar(windows: Sequence[Mapping[str, Any]], when: float) -> bytes:
     lines.append("METHOD:PUBLISH")
     parts: dict[tuple[str, ...], int] = {}
     for window in running:
-        # A window that another one interrupts is in the agenda in parts.
-        names = str(window["vfo"]), str(window["window"]), str(window["night"])
+        # A window that another one interrupts is in the agenda in parts, and when it is asked for
+        # in the middle of the night the first of them is over: what came before names a part.
+        names = tuple(str(window[key]) for key in ("vfo", "window", "night", "after"))
         parts[names] = parts.get(names, 0) + 1
         lines += _event(window, uuid5(NAMESPACE_URL, _path(names, parts[names])).urn[9:], when)
     lines.append("END:VCALENDAR")

@@ -29,6 +29,8 @@ class Entry:
     zone: ZoneInfo
     runs: bool
     reasons: tuple[str, ...]
+    #: The window that has the dial just before, where this is the rest of an interrupted one.
+    after: str | None = None
 
     def __str__(self) -> str:
         """Local time and UTC in a line: `Sat 2026-03-28 22:00 to Sun 06:00 ...`."""
@@ -91,6 +93,7 @@ def _entry(slot: Slot) -> Entry:
         zone=zone,
         runs=True,
         reasons=tuple(reasons),
+        after=None if slot.after is None else slot.after.name,
     )
 
 
