@@ -1,5 +1,6 @@
 """One night, end to end: from the configuration file to the journal."""
 
+import datetime as dt
 import difflib
 import os
 from pathlib import Path
@@ -7,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.app.nights import EVENING, as_text, night
+from tests.report.agreement import check
 from vfod import events as e
 from vfod.app.recall import Memory
 from vfod.sim.air import Air
@@ -20,6 +22,8 @@ HOUR = 3600.0
 @pytest.mark.timeout(240)
 async def test_the_golden_night(tmp_path: Path) -> None:
     """Ten hours with a hand, a reset and a lost line end in the same journal as ever.
+
+    The page of the night, and the exports, agree with it.
 
     To accept a change that is meant: VFOD_GOLDEN=write pytest tests/app, and read the difference.
     """
@@ -44,6 +48,7 @@ async def test_the_golden_night(tmp_path: Path) -> None:
         difflib.unified_diff(expected.splitlines(), text.splitlines(), "golden", "now", lineterm="")
     )
     assert expected == text, difference
+    check(journal, GOLDEN / "night.yaml", dt.date(2026, 11, 25), tmp_path)
 
 
 @pytest.mark.timeout(120)

@@ -107,7 +107,7 @@ def setting_of(reader: Reader, config: Config | None, given: Namespace) -> Setti
     """The listener's side of a report."""
     vfo = given.vfo
     # What is in the journal has been, also where the clock was set back since.
-    when = max(now(), reader.newest() or 0.0)
+    when = max(now(), (reader.newest() or 0.0) + 1)
     if config is None:
         zone = ZoneInfo(local_zone())
         return Setting(vfo=vfo or _only_vfo(reader), zone=zone, now=when)

@@ -150,8 +150,8 @@ def _frame(
 
 
 def _column(frame: tuple[float, float], pace: Revisit | None) -> float:
-    """So wide that a channel is visited in each, or an empty cell would not mean a gap."""
-    least = max((frame[1] - frame[0]) / _MOST_COLUMNS, 1.05 * pace.most if pace else 300.0)
+    """So wide that a pass that is not held up has a visit in each: an empty cell means a gap."""
+    least = max((frame[1] - frame[0]) / _MOST_COLUMNS, 1.2 * pace.median if pace else 300.0)
     return float(next((width for width in _COLUMNS if width >= least), _COLUMNS[-1]))
 
 

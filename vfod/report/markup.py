@@ -61,7 +61,7 @@ footer{margin-top:3rem;font-size:.85rem}
 @media print{:root{color-scheme:light}html{font-size:11px;background:#fff}
 body{max-width:none;padding:0}
 .scroll{overflow:visible;background:none}section{margin-top:1.2rem}tr,figure{break-inside:avoid}
-h2{break-after:avoid}summary{display:none}}
+th,td{padding-right:.5rem}h2{break-after:avoid}summary{display:none}}
 @page{margin:15mm}
 """
 

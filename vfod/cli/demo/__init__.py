@@ -5,6 +5,7 @@ crew        the processes
 story       what happens, step by step
 screen      how it is shown
 subscriber  what arrives at the broker
+whole_night a whole night, rehearsed, to look at
 accounts    what every door says of it at the end, and whether they agree
 """
 
@@ -29,8 +30,8 @@ def demo(words: list[str]) -> int:
         "demo",
         "The whole thing once, in about a minute: a simulated VFO on a pseudo-terminal, the\n"
         "daemon, a broker where the machine has mosquitto, a hand on the knob, a nudge from the\n"
-        "shell, and what everybody says of it at the end. It touches nothing but a temporary\n"
-        "folder.",
+        "shell, and what everybody says of it at the end; then a whole night, rehearsed, as a\n"
+        "page to look at. It touches nothing but temporary files.",
         "vfod demo",
     ).parse_args(words)
     return asyncio.run(_play())

@@ -80,16 +80,16 @@ class Crew:
         text = (self.folder / f"{name}.log").read_text(encoding="utf-8", errors="replace")
         return " | ".join(text.splitlines()[-5:]) or "it said nothing"
 
-    async def shell(self, *words: str) -> tuple[int, str, str]:
+    async def shell(self, *words: str, patience: float = _ANSWER) -> tuple[int, str, str]:
         """What `vfod WORDS` exits with and prints."""
         process = await asyncio.create_subprocess_exec(
             *VFOD, *words, stdin=DEVNULL, stdout=PIPE, stderr=PIPE, env=self._environment
         )
         try:
-            async with asyncio.timeout(_ANSWER):
+            async with asyncio.timeout(patience):
                 out, err = await process.communicate()
         except TimeoutError:
-            raise VfodError(f"vfod {' '.join(words)} took more than {_ANSWER:.0f} s") from None
+            raise VfodError(f"vfod {' '.join(words)} took more than {patience:.0f} s") from None
         finally:
             await _end(process)
         return process.returncode or 0, out.decode(), err.decode()

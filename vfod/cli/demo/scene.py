@@ -21,6 +21,10 @@ STATIONS = {
     7_295_000: ("Radio Brackwater", -58),
 }
 
+#: The listener's own list: three of them, and one that is not on the air.
+EXPECTED = (7_210_000, 7_255_000, 7_295_000)
+SILENT = (7_270_000, "The Larkspur Hour")
+
 #: Own bands with 20 kHz between them, which joining closes; each has the eight channels that the
 #: floor of a band asks for.
 BANDS = {"lower": ("7200k", "7240k"), "upper": ("7260k", "7300k")}
@@ -68,6 +72,7 @@ windows:
   - {{name: now, sweep: {sweep}, from: "{opens}", until: "{closes}"}}
 mqtt: {mqtt}
 web: {{listen: "127.0.0.1:0"}}
+stations: stations.csv
 """
 
 
@@ -125,3 +130,6 @@ class Scene:
             mqtt="off" if broker_port is None else f"{{host: 127.0.0.1, port: {broker_port}}}",
         )
         self.configuration.write_text(text, encoding="utf-8")
+        listed = [(hertz, STATIONS[hertz][0]) for hertz in EXPECTED] + [SILENT]
+        lines = (f"{hertz // 1000},00:00,24:00,{station}\n" for hertz, station in listed)
+        (self.folder / "stations.csv").write_text("khz,from,to,name\n" + "".join(lines))

@@ -5,7 +5,9 @@ import contextlib
 import json
 import os
 import socket
+import tempfile
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from vfod.cli.demo import scene as s
@@ -13,12 +15,16 @@ from vfod.cli.demo.accounts import Accounts, compare, gather
 from vfod.cli.demo.crew import VFOD, Crew, free_port, lines, program
 from vfod.cli.demo.screen import Screen
 from vfod.cli.demo.subscriber import Subscriber
+from vfod.cli.demo.whole_night import whole_night
 from vfod.clock import Clock
 from vfod.errors import DaemonAbsentError, VfodError
 from vfod.units import format_frequency
 
 #: Seconds that any single step may take on a slow machine under load.
 _PATIENCE = 60.0
+
+#: Seconds that the rehearsal of a night may take there.
+_WHOLE_NIGHT = 300.0
 
 #: Seconds between two looks at something that cannot be waited for.
 _LOOK_EVERY = 0.2
@@ -59,7 +65,9 @@ class Story:
             await self._a_hand(simulator)
             await self._a_nudge()
             await self._the_end_of_the_sweep()
-            return await self._summary()
+            agreed = await self._summary()
+            await self._the_morning_after()
+            return agreed
         finally:
             watching.cancel()
             with contextlib.suppress(asyncio.CancelledError):
@@ -142,6 +150,8 @@ class Story:
         strongest = max(heard, key=lambda channel: channel["strongest"])
         self._screen.say("  the listener goes to the strongest channel of the journal")
         await self._shown("tune", format_frequency(strongest["dial"]))
+        station, _ = s.STATIONS[strongest["dial"]]
+        await self._shown("note", "drums, then talk", "--sinpo", "45344", "--heard", station)
 
     async def _summary(self) -> bool:
         self._screen.heading("What everybody says of it")
@@ -159,6 +169,25 @@ class Story:
         if not complaints:
             self._screen.say("\nall of them agree")
         return not complaints
+
+    async def _the_morning_after(self) -> None:
+        """Pages outlive the demo's folder, because they are there to be looked at."""
+        self._screen.heading("The morning after")
+        await self._shown("night")
+        page, whole_page = _page("minute"), _page("night")
+        await self._told("night", "--html", page)
+        self._screen.say("a whole night on a clock that jumps takes half a minute")
+        whole = whole_night(self._scene.folder, self._clock.wall())
+        await self._told(*whole.words)
+        await self._told(*whole.page(whole_page))
+        self._screen.say(f"\nthis minute as a page: {Path(page).as_uri()}")
+        self._screen.say(f"a whole night as a page: {Path(whole_page).as_uri()}")
+
+    async def _told(self, *words: str) -> None:
+        """Run a command that may take its time; its answer is only for when it fails."""
+        code, _, err = await self._crew.shell(*words, patience=_WHOLE_NIGHT)
+        if code != 0:
+            raise VfodError(f"vfod {' '.join(words)} exits with {code}: {err}")
 
     def _tell(self, accounts: Accounts) -> None:
         for line in accounts.lines():
@@ -222,6 +251,14 @@ class Story:
             self._screen.say(f"  {line}")
         if code != 0:
             raise VfodError(f"vfod {' '.join(words)} exits with {code}")
+
+
+def _page(name: str) -> str:
+    """A file of nobody else's for a page."""
+    with tempfile.NamedTemporaryFile(
+        prefix=f"vfod-demo-{name}-", suffix=".html", delete=False
+    ) as file:
+        return file.name
 
 
 def _answers(port: int) -> bool:
