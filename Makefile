@@ -20,7 +20,7 @@ unexport PYTHONDONTWRITEBYTECODE
 .DEFAULT_GOAL := help
 .NOTPARALLEL:
 .DELETE_ON_ERROR:
-.PHONY: help demo test fuzz check bench lock clean
+.PHONY: help demo test fuzz check bench score lock clean
 
 help: ## this list
 	@sed -n 's/^\([a-z]*\):.*## /  make \1	/p' Makefile
@@ -35,7 +35,7 @@ test: $(VENV)/.test ## the tests
 		arm-none-eabi-gcc:gcc-arm-none-eabi qemu-system-arm:qemu-system-arm \
 		chromium:chromium systemd-analyze:systemd udevadm:udev groff:groff-base \
 		openssl:openssl curl:curl
-	@$(BIN)/python -m pytest -n 2 --ignore=tests/bench --ignore=tests/score $(ARGS)
+	@$(BIN)/python -m pytest -n 2 --ignore=tests/bench $(ARGS)
 
 fuzz: $(VENV)/.test ## any bytes at both ends of the line, for FUZZ_SECONDS (an hour)
 	@requirements/system.sh $(FUZZED)
@@ -50,6 +50,11 @@ check: $(VENV)/.check ## lint, format, types, imports
 bench: $(VENV)/.test ## the measured figures
 	@$(BIN)/python -m tests.bench $(ARGS)
 
+NIGHTS ?= 200
+
+score: $(VENV)/.test ## what detection and occupancy are worth, against the known truth of NIGHTS
+	@$(BIN)/python -m tests.score --nights $(NIGHTS) $(ARGS)
+
 lock: $(BIN)/python ## newest releases into requirements/*.txt
 	@$(PIP) install 'uv>=0.13,<0.14'
 	@$(LOCK) --group build --output-file requirements/run.txt
@@ -59,7 +64,7 @@ lock: $(BIN)/python ## newest releases into requirements/*.txt
 		--output-file requirements/check.txt
 
 clean: ## everything that these targets made
-	@rm -rf $(VENV) build dist .fuzz .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	@rm -rf $(VENV) build dist .fuzz .score .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
 	@find vfod tests -name __pycache__ -prune -exec rm -rf {} +
 
 # What was installed from which file; a newer file is installed again.

@@ -13,7 +13,17 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.bench import agenda, footprint, lateness, nudge, page, rehearsal, round_trip, telling
+from tests.bench import (
+    agenda,
+    footprint,
+    judging,
+    lateness,
+    nudge,
+    page,
+    rehearsal,
+    round_trip,
+    telling,
+)
 from tests.bench.figures import Figure, table
 from tests.bench.processes import MissingError
 
@@ -26,6 +36,7 @@ _MEASUREMENTS: dict[str, Callable[[Path], list[Figure]]] = {
     "rehearsal": lambda _: rehearsal.measure(),
     "footprint": footprint.measure,
     "agenda": agenda.measure,
+    "judging": judging.measure,
     "page": lambda folder: asyncio.run(page.measure(folder)),
 }
 

@@ -222,3 +222,19 @@ async def test_hold_stays_on_an_active_channel_within_its_limits() -> None:
         assert {7_210_000} == {ev.dial for ev in ended}
         assert {"limit"} == {ev.reason for ev in ended}
         assert [ev.seconds for ev in ended] == pytest.approx([30] * 3, abs=0.6)
+
+
+async def test_what_holds_cost_is_told_with_the_pass() -> None:
+    """One hold of 30 s in a pass of 25.3 s: 55.3 s, 30 of them held; the state has both."""
+    async with shack(sweeps=[sweep(hold=Hold(limit=30, most=9))]) as it:
+        await it.ask(r.StartSweep(sweep="evening"))
+        await it.until(e.HoldBegan, limit=200)
+        done = await it.until(e.PassCompleted, limit=200)
+        assert isinstance(done, e.PassCompleted)
+        assert 30 == pytest.approx(done.held, abs=0.1)
+        assert 11 * 2.3 + 30 == pytest.approx(done.seconds, abs=0.4)
+        after = await it.until(e.PassCompleted, limit=200)
+        assert isinstance(after, e.PassCompleted)
+        assert 60 >= after.held
+        state = it.stream.state.vfos["main"].sweep
+        assert (after.seconds, after.held) == (state.revisit, state.held)

@@ -105,12 +105,17 @@ class SweepRefused(Event):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PassCompleted(Event):
-    """Every channel was visited once more; `seconds` is what the pass took."""
+    """Every channel was visited once more.
+
+    `seconds` is what the pass took, the revisit time that was kept; `held` is the part of it spent
+    in holds.
+    """
 
     sweep: str
     number: int
     visits: int
     seconds: float
+    held: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -161,7 +166,7 @@ class HoldBegan(Event):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HoldEnded(Event):
-    """The hold is over: `reason` is "quiet", "limit", "yield" or "end"."""
+    """The hold is over: `reason` is "quiet", "limit", "yield" or "skip"."""
 
     sweep: str
     dial: int

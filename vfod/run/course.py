@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from vfod import events as e
 from vfod.plan.roster import Roster
 from vfod.plan.sweep import Visit
 
@@ -13,6 +14,7 @@ class _Pass:
     began: float
     number: int = 0
     visits: int = 0
+    held: float = 0.0
 
 
 class Course:
@@ -42,16 +44,31 @@ class Course:
         known = self._passes.get(self.name)
         return known.number if known else 0
 
-    def count(self, now: float) -> tuple[int, int, float] | None:
-        """The visit is over: number, visits and seconds of the pass that it ended, if any."""
+    def hold(self, seconds: float) -> None:
+        """A hold took so long, of every pass that is under way."""
+        self._under_way(self.visit)
+        for known in self._passes.values():
+            known.held += seconds
+
+    def _under_way(self, visit: Visit) -> _Pass:
+        return self._passes.setdefault(visit.sweep.name, _Pass(began=self.began))
+
+    def count(self, now: float) -> e.PassCompleted | None:
+        """The visit is over: the pass that it ended, if any."""
         visit = self.visit
-        known = self._passes.setdefault(visit.sweep.name, _Pass(began=self.began))
+        known = self._under_way(visit)
         known.visits += 1
         if not visit.ends_pass:
             return None
         known.number += 1
-        ended = known.number, known.visits, round(now - known.began, 3)
-        known.began, known.visits = now, 0
+        ended = e.PassCompleted(
+            sweep=visit.sweep.name,
+            number=known.number,
+            visits=known.visits,
+            seconds=round(now - known.began, 3),
+            held=round(known.held, 3),
+        )
+        known.began, known.visits, known.held = now, 0, 0.0
         return ended
 
     def advance(self) -> None:

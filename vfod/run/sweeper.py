@@ -186,12 +186,10 @@ class Sweeper:
 
     def _next(self) -> None:
         self.visits += 1
-        sweep = self.visit.sweep.name
         ended = self.course.count(self._clock.monotonic())
         if ended is not None:
-            number, visits, seconds = ended
-            self._emit(e.PassCompleted(sweep=sweep, number=number, visits=visits, seconds=seconds))
-            if sweep == self.name:
+            self._emit(ended)
+            if ended.sweep == self.name:
                 self._change_pass()
         self.course.advance()
 
@@ -315,11 +313,13 @@ class Sweeper:
     def _observe(self, levels: list[Level], lateness: float) -> None:
         visit = self.visit
         values = [level.value for level in levels]
-        median = round(statistics.median(values), 1) if values else None
-        verdict = None
-        if median is not None:
+        verdict = median = None
+        if values:
+            # Rounded only to be told: a tenth of a decibel is more than the median scatters.
+            exact = statistics.median(values)
+            median = round(exact, 1)
             verdict = self._detectors[visit.sweep.name].judge(
-                visit.band, visit.dial, median, self._clock.wall(), scatter=scatter_of(values)
+                visit.band, visit.dial, exact, self._clock.wall(), scatter=scatter_of(values)
             )
         self._emit(
             e.ChannelObserved(
@@ -352,6 +352,7 @@ class Sweeper:
         self._emit(e.HoldBegan(sweep=self.name, dial=dial, level=level))
         reason = await self._stay(began + settings.limit, settings.quiet)
         now = self._clock.monotonic()
+        self.course.hold(now - began)
         times += 1
         rest = now + settings.rest if times >= settings.most else float("-inf")
         self._holds[dial] = (0 if times >= settings.most else times, rest)

@@ -188,8 +188,11 @@ def _sweep_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any]
                     sweep, phase=SweepPhase.IDLE, since=time, until=None, yielded_to=None
                 )
             }
-        case e.PassCompleted(number=number) if event.sweep == sweep.name:
-            return {"sweep": dataclasses.replace(sweep, passes=number, in_pass=0)}
+        case e.PassCompleted(number=number, seconds=seconds, held=held) if (
+            event.sweep == sweep.name
+        ):
+            kept = dataclasses.replace(sweep, passes=number, in_pass=0, revisit=seconds, held=held)
+            return {"sweep": kept}
         case e.SweepYielded():
             return {
                 "sweep": dataclasses.replace(

@@ -64,6 +64,9 @@ class SweepState:
     passes: int = 0
     #: Visits of the pass under way.
     in_pass: int = 0
+    #: What the last pass took, seconds: the revisit time really kept, and the part spent in holds.
+    revisit: float | None = None
+    held: float = 0.0
     since: float | None = None
     #: End of a yield; None while sweeping, or when it lasts until somebody resumes.
     until: float | None = None

@@ -151,8 +151,9 @@ def event_text(event: e.Event) -> str:
         case e.SweepResumed(sweep=sweep, dial=dial, lost=lost):
             at = format_frequency(dial)
             return f"sweep {sweep} resumed at {at} after {format_duration(lost)}"
-        case e.PassCompleted(sweep=sweep, number=number, seconds=seconds):
-            return f"sweep {sweep}: pass {number} took {format_duration(seconds)}"
+        case e.PassCompleted(sweep=sweep, number=number, seconds=seconds, held=held):
+            took = f"sweep {sweep}: pass {number} took {format_duration(seconds)}"
+            return took + (f", {format_duration(held)} of it held" if held else "")
         case e.ChannelSkipped(dial=dial, by=by):
             return f"{format_frequency(dial)} skipped by {by}"
         case e.HoldBegan(dial=dial, level=level):

@@ -1,0 +1,133 @@
+"""Nights with a known truth: which channels carried something, and what was made of it.
+
+Truth is "level above threshold at the antenna": the stations in the channel, with the noise, at
+least the margin above the noise, by the simulated air itself, looked at every five seconds.
+"""
+
+import random
+from dataclasses import dataclass
+from functools import cache
+
+from tests.score.receivers import CHANNELS, NIGHT, Kind
+from tests.score.walk import walk
+from vfod.sim.air import Air
+from vfod.sim.scenario import Cycle, Fading, Floor, FloorBand, Scenario, Station
+from vfod.survey.occupancy import PERFECT, Occupancy, Scored, Visit, occupancy
+
+#: 2026-11-25 18:00 UTC; every night is the next one.
+START = 1_795_629_600.0
+DAY = 86_400.0
+#: How often the truth is looked at, seconds: each change-over is known to half of it.
+LOOK = 5.0
+BANDWIDTH = 5000
+_NOISE = -105.0
+
+#: How many channels there are of each class.
+CLASSES = {"silent": 6, "steady": 4, "slow": 5, "fast": 5, "regular": 2, "fading": 2}
+#: Those in which the intervals are promised; "regular" beats with the sweep, "fading" is a
+#: steady station whose level itself crosses the threshold, and both are shown apart.
+PROMISED = ("silent", "steady", "slow", "fast")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Channel:
+    """A channel-night: the truth and the figures; `share` is None where none was drawn."""
+
+    kind: str
+    of: str
+    truth: float
+    share: float | None
+    it: Occupancy
+    visits: list[tuple[bool, bool | None]]
+
+
+@cache
+def scored(kind: Kind) -> Scored:
+    """How often the detector is right, by nights of its own, away from any change-over."""
+    channels = [channel for k in range(2) for channel in night(kind, 10_000 + k, PERFECT)]
+    rates = []
+    for name in ("steady", "silent"):
+        told = [
+            active for one in channels if one.of == name for _, active in one.visits
+            if active is not None
+        ]  # fmt: skip
+        rates.append(sum(told) / len(told))
+    return Scored(detection=rates[0], false_alarm=rates[1])
+
+
+def night(kind: Kind, seed: int, corrected: Scored | None = None) -> list[Channel]:
+    """One night of every class, heard through one receiver; `corrected` None: as it scored."""
+    corrected = scored(kind) if corrected is None else corrected
+    rng = random.Random(seed)
+    start = START + DAY * (seed % 300)
+    classes = [name for name, count in CLASSES.items() for _ in range(count)]
+    rng.shuffle(classes)
+    stations, shares = [], dict[int, float | None]()
+    own = {one.frequency for one in kind.setup.own_signals}
+    for dial, name in zip(CHANNELS, classes, strict=True):
+        shares[dial] = None
+        if name != "silent" and dial not in own:
+            station, shares[dial] = _station(rng, dial, name)
+            stations.append(station)
+    hours = {0: _NOISE, 18: _NOISE - 3, 22: _NOISE + 3}
+    band = FloorBand(low=7_100_000, high=7_500_000, hours=hours)
+    air = Air(
+        Scenario(floor=Floor(bandwidth=BANDWIDTH, bands=(band,)), stations=tuple(stations)), seed
+    )
+    end = start + NIGHT
+    looks = [start + (k + 0.5) * LOOK for k in range(int(NIGHT / LOOK))]
+    floors = [air.floor_at(CHANNELS[0], BANDWIDTH, time) for time in looks]
+    visits: dict[int, list[Visit]] = {dial: [] for dial in CHANNELS}
+    for visit in walk(kind, air, start, end, seed):
+        visits[visit.dial].append(Visit(visit.time, visit.active))
+    found = []
+    for dial, name in zip(CHANNELS, classes, strict=True):
+        if dial in own:
+            continue
+        truly = [
+            air.level_at(dial, BANDWIDTH, time) >= floor + kind.margin.active
+            for time, floor in zip(looks, floors, strict=True)
+        ]
+        found.append(
+            Channel(
+                kind=kind.name,
+                of=name,
+                truth=sum(truly) / len(truly),
+                share=shares[dial],
+                it=occupancy(visits[dial], start, end, corrected),
+                visits=[
+                    (truly[min(int((v.time - start) / LOOK), len(truly) - 1)], v.active)
+                    for v in visits[dial]
+                ],
+            )
+        )
+    return found
+
+
+def _station(rng: random.Random, dial: int, name: str) -> tuple[Station, float | None]:
+    """A station of a class, 15 to 45 dB above the noise, and the long-run share it is drawn for."""
+    cycle, fading, share = None, None, None
+    above = rng.uniform(15, 45)
+    match name:
+        case "slow":
+            share = rng.uniform(0.2, 0.8)
+            period = rng.uniform(2400, 7200)
+            cycle = Cycle(on=share * period, off=(1 - share) * period, irregular=True)
+        case "fast":
+            share = rng.uniform(0.05, 0.7)
+            period = rng.uniform(60, 900)
+            cycle = Cycle(on=share * period, off=(1 - share) * period, irregular=True)
+        case "regular":
+            share = rng.uniform(0.2, 0.8)
+            period = rng.uniform(300, 3600)
+            cycle = Cycle(on=share * period, off=(1 - share) * period)
+        case "fading":
+            above = rng.uniform(8, 20)
+            fading = Fading(kind="fast", depth=40, period=rng.uniform(5, 20))
+        case _:
+            share, fading = 1.0, Fading(kind="slow", depth=6, period=600)
+    power = round(_NOISE + above, 1)
+    station = Station(
+        name=f"Radio {dial // 1000}", frequency=dial, power=power, cycle=cycle, fading=fading
+    )
+    return station, share
