@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from vfod.device.claim import claimed
+from vfod.device.claim import claimed, daemon_at
 from vfod.errors import AlreadyRunningError
 
 
@@ -68,3 +68,14 @@ def test_a_port_by_another_of_its_names(tmp_path: Path) -> None:
         mine.hold([str(device)])
         with pytest.raises(AlreadyRunningError), claimed([str(stable)]):
             pass
+
+
+def test_who_has_it_is_told_to_anybody(tmp_path: Path) -> None:
+    """The process, by any name of the port, also to one who could not open it; else nobody."""
+    device, stable = tmp_path / "tty", tmp_path / "by-id"
+    device.touch()
+    stable.symlink_to(device)
+    assert daemon_at(str(stable)) is None
+    with claimed([str(device)]):
+        assert os.getpid() == daemon_at(str(stable))
+    assert daemon_at(str(stable)) is None

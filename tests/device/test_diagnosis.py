@@ -64,6 +64,12 @@ def found(**changes: Any) -> Findings:
             ["vfod status"],
         ),
         (
+            {"refused": "forbidden", "says": "may not", "remedy": "usermod",
+             "holders": ((7, "vfod serve"),)},
+            ["forbidden"],
+            ["that is the daemon", "vfod status"],
+        ),
+        (
             {"soundings": (SILENT,), "holders": ((7, "cat"),)},
             ["shared", "silent"],
             ["process 7 (cat)", "end it"],

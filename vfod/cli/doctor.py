@@ -55,6 +55,7 @@ async def examine(text: str, baud: int, dtr: str = "on", rts: str = "on") -> "Fi
 
     from vfod.clock import SystemClock
     from vfod.device.address import port_from
+    from vfod.device.claim import daemon_at
     from vfod.device.diagnosis import Findings
     from vfod.device.places import holders
     from vfod.device.sounding import SPEEDS, sound
@@ -81,6 +82,9 @@ async def examine(text: str, baud: int, dtr: str = "on", rts: str = "on") -> "Fi
         first = await sound(port, clock, baud=baud, first_tag=tag, meanwhile=look_for_others)
     except LineError as error:
         await look_for_others()
+        number = daemon_at(text)
+        if number is not None and number not in dict(others):
+            others.append((number, "vfod serve"))
         return replace(
             found,
             refused=error.reason,

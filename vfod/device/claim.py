@@ -52,6 +52,18 @@ def claimed(ports: Iterable[str]) -> Iterator[Claims]:
         claims.hold(())
 
 
+def daemon_at(port: str) -> int | None:
+    """The process of the daemon that has a port; None where none has it.
+
+    Anybody may ask, also who may not open the port.
+    """
+    for name in _names([port]):
+        number = _process(_address(name))
+        if number is not None:
+            return number
+    return None
+
+
 def _names(ports: Iterable[str]) -> dict[str, str]:
     """What to claim, and the port it stands for; a stable name leads nowhere while unplugged."""
     found: dict[str, str] = {}
@@ -63,8 +75,7 @@ def _names(ports: Iterable[str]) -> dict[str, str]:
 
 
 def _claim(name: str, port: str) -> socket.socket:
-    # A digest, because the kernel's names are short.
-    address = f"\0vfod-port-{hashlib.sha256(os.fsencode(name)).hexdigest()}"
+    address = _address(name)
     mine = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     try:
         mine.bind(address)
@@ -73,20 +84,27 @@ def _claim(name: str, port: str) -> socket.socket:
         mine.close()
         if error.errno != errno.EADDRINUSE:
             raise
+        number = _process(address)
+        who = "another daemon" if number is None else f"another daemon (process {number})"
         raise AlreadyRunningError(
-            f"another daemon{_holder(address)} has the port {port}",
+            f"{who} has the port {port}",
             remedy="stop it, or give this one another port",
         ) from None
     return mine
 
 
-def _holder(address: str) -> str:
-    """` (process 123)`, as far as the kernel tells."""
+def _address(name: str) -> str:
+    # A digest, because the kernel's names are short.
+    return f"\0vfod-port-{hashlib.sha256(os.fsencode(name)).hexdigest()}"
+
+
+def _process(address: str) -> int | None:
+    """Who listens there, as far as the kernel tells."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as asking:
         asking.setblocking(False)
         try:
             asking.connect(address)
             told = asking.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i"))
         except OSError:
-            return ""
-    return f" (process {struct.unpack('3i', told)[0]})"
+            return None
+    return int(struct.unpack("3i", told)[0])

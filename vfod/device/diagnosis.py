@@ -97,7 +97,7 @@ def _refused(found: Findings) -> Advice | None:
     remedy = found.remedy
     if found.refused in ("missing", "no-port") and not found.is_network:
         remedy = _there_are(found.there)
-    if found.refused == "busy" and any(_is_daemon(name) for _, name in found.holders):
+    if found.refused in ("busy", "forbidden") and any(_is_daemon(n) for _, n in found.holders):
         remedy = "that is the daemon: ask it with `vfod status`, or stop it for this"
     return Advice(code=found.refused, says=found.says, remedy=remedy) if found.refused else None
 
