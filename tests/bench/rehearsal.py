@@ -1,7 +1,8 @@
 """How long a night takes that is rehearsed: the whole daemon on the clock that jumps.
 
 Ten hours at half a second a visit, five readings each, are 72,000 visits; a tenth of them is
-measured, because every visit costs the same. The bound is that of the whole night.
+measured, because every visit costs the same, in rounds of which the best counts: other work on the
+machine only adds. The bound is that of the whole night.
 """
 
 import time
@@ -11,7 +12,7 @@ from tests.bench.figures import Figure
 from vfod.app.rehearse import rehearse, slots_in
 from vfod.config.loading import parse
 
-_WHOLE, _PARTS = 72_000, 10
+_WHOLE, _PARTS, _ROUNDS = 72_000, 30, 3
 
 _CONFIG = """\
 place: {zone: UTC}
@@ -28,7 +29,7 @@ bands:
 sweeps:
   quick: {bands: [lower, upper], dwell: 0.4s, readings: 5, hold: off}
 windows:
-  - {sweep: quick, from: "20:00", until: "21:00"}
+  - {sweep: quick, from: "20:00", until: "20:20"}
 web: off
 """
 
@@ -36,19 +37,23 @@ web: off
 def measure() -> list[Figure]:
     config = parse(_CONFIG, "rehearsal.yaml")
     slots = slots_in(config, date(2026, 11, 25))
-    began, used = time.perf_counter(), time.process_time()
-    done = rehearse(config, slots)
-    seconds, used = time.perf_counter() - began, time.process_time() - used
-    assert done.visits == _WHOLE / _PARTS
-    assert done.vfos["main"].sweeps["quick"].passes == done.visits // 51
+    visits = _WHOLE // _PARTS
+    rounds = []
+    for _ in range(_ROUNDS):
+        began, used = time.perf_counter(), time.process_time()
+        done = rehearse(config, slots)
+        rounds.append((time.perf_counter() - began, time.process_time() - used))
+        assert done.visits == visits
+        assert done.vfos["main"].sweeps["quick"].passes == visits // 51
+    seconds, used = min(rounds)
     return [
         Figure(
             what="rehearsal of a ten-hour night",
             value=seconds * _PARTS,
             unit="s",
             most=120.0,
-            note=f"{_WHOLE} visits of 5 readings, from {done.visits};"
-            f" {seconds / done.visits * 1e3:.2f} ms a visit,"
-            f" {used / done.visits * 1e3:.2f} ms of the processor",
+            note=f"{_WHOLE} visits of 5 readings, from the best of {_ROUNDS} x {visits};"
+            f" {seconds / visits * 1e3:.2f} ms a visit,"
+            f" {used / visits * 1e3:.2f} ms of the processor",
         )
     ]
