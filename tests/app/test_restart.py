@@ -13,6 +13,8 @@ from vfod import events as e
 from vfod.app.daemon import Daemon
 from vfod.app.recall import Memory
 from vfod.config.loading import parse
+from vfod.report.gather import gather
+from vfod.report.setting import Setting
 from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import load as load_scenario
@@ -96,6 +98,20 @@ class Told:
         return [n.event for n in self.events if n.kind in kinds and n.event is not None]
 
 
+def reason_in_the_morning(journal: Path) -> str:
+    """What the report of the night says of its one gap, and of nearly all of it."""
+    config = parse(CONFIG, "night.yaml")
+    setting = Setting(
+        vfo="main", zone=config.place.zone, now=CLOSES + 600, windows=tuple(config.windows)
+    )
+    with Reader(journal) as reader:
+        (window,) = gather(reader, setting, dt.date(2026, 11, 25)).windows
+    (gap,) = window.gaps
+    reason, seconds = gap.reasons[0]
+    assert seconds > 0.9 * (gap.ends - gap.begins)
+    return reason
+
+
 def one_night_with_one_gap(told: Told, until: float, reason: str) -> None:
     """One window of one night, one entry for what is missing of it, and nothing measured in it."""
     opened = [n for n in told.of("window-opened") if isinstance(n, e.WindowOpened)]
@@ -130,6 +146,7 @@ async def test_a_power_cut_of_two_hours(tmp_path: Path) -> None:
     await run(journal, wall=back, seconds=CLOSES + 600 - back)
     told = Told.by(journal)
     one_night_with_one_gap(told, back, "daemon-down")
+    assert "gone without a word" in reason_in_the_morning(journal)
     assert [] == told.of("clock-doubted", "clock-jumped")
 
 
@@ -167,6 +184,7 @@ async def test_a_machine_that_wakes_in_the_past(
     assert isinstance(trusted, e.ClockTrusted)
     assert 120 <= trusted.doubted <= 141
     one_night_with_one_gap(told, back + 120, "daemon-down")
+    assert "the daemon was not running" == reason_in_the_morning(journal)
     # The entries of the doubt are marked, and only those.
     kinds = [n.kind for n in told.events if n.doubted]
     assert "clock-doubted" in kinds
@@ -191,3 +209,4 @@ async def test_a_machine_that_slept(tmp_path: Path) -> None:
     assert pytest.approx(gap.until - gap.since, abs=0.01) == HOUR
     assert 1 == len(told.of("window-opened"))
     assert 1 == len(told.of("sweep-started"))
+    assert "the machine slept" == reason_in_the_morning(journal)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from vfod import events as e
+from vfod.state import show
 from vfod.state.show import visible
 from vfod.store import Entry
 from vfod.units import format_frequency
@@ -21,7 +22,9 @@ SWEEP = (
     *("sweep-started", "sweep-ended", "sweep-yielded", "sweep-resumed", "sweep-paused"),
     *("sweep-refused", "hold-began", "hold-ended"),
 )
-KINDS = (*DAEMON, *LINK, *SWEEP)
+#: Tells afterwards why nothing was done, where nobody was there to tell it at the time.
+MISSED = "window-missed"
+KINDS = (*DAEMON, *LINK, *SWEEP, MISSED)
 
 _NOBODY = "the daemon did not run"
 _GONE = "the daemon was gone without a word (power cut or crash)"
@@ -48,6 +51,9 @@ def changes(before: Iterable[Entry], entries: Sequence[Entry]) -> list[Change]:
         if isinstance(entry.event, e.DaemonStarted) and course.daemon is None:
             # The last run ended without its last word: nobody was there since its last event.
             found.append(Change(newest, _GONE))
+        if isinstance(entry.event, e.WindowMissed) and found[-1].at <= entry.event.since:
+            found.append(Change(entry.event.since, show.MISSED.get(entry.event.reason)))
+            found.append(Change(entry.event.until, course.reason))
         course.take(entry.event)
         if course.reason != found[-1].reason:
             found.append(Change(entry.time, course.reason))

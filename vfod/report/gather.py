@@ -39,7 +39,8 @@ def gather(reader: Reader, setting: Setting, night: date, progress: Progress = s
     sums = reader.sums(since=begins, until=ends, vfo=setting.vfo)
     progress("what happened", 0.0)
     kinds = (*course.KINDS, *_WINDOWS, *_MOVES, "pass-completed")
-    entries = reader.events(since=begins, until=ends, vfo=setting.vfo, kinds=kinds)
+    found = reader.events(since=begins, until=ends, vfo=setting.vfo, kinds=kinds)
+    entries = [entry for entry in found if not entry.doubted]
     kept = windows(reader, setting, night, (begins, ends), entries)
     progress("the channels", 0.2)
     span = sums.span()

@@ -76,9 +76,10 @@ class Hour:
     active: int
 
 
-#: The observations of a VFO in a stretch of time; values: begin, end, VFO.
+#: The observations of a VFO in a stretch of time, whose time can be believed; values: begin, end,
+#: VFO.
 _OF = """ FROM observations JOIN channels ON channels.id = channel
-    WHERE key >= ? AND key < ? AND vfo = ?"""
+    WHERE key >= ? AND key < ? AND vfo = ? AND NOT doubted"""
 
 # Each query below is put together of such pieces alone; values are bound.
 
@@ -98,7 +99,7 @@ FROM (
         max(CASE measured & 3 WHEN 1 THEN key END) AS last_active
     FROM observations WHERE key >= ? AND key < ? GROUP BY channel
 ) JOIN channels ON channels.id = channel
-WHERE vfo = ? GROUP BY dial, unit ORDER BY dial, unit"""
+WHERE vfo = ? AND NOT doubted GROUP BY dial, unit ORDER BY dial, unit"""
 
 _CELLS = f"""
 SELECT dial, unit, (key - ?) / ? AS column, nullif(max(measured >> 35), -4096) / 10.0 AS level,
@@ -129,7 +130,8 @@ _VFOS = """
 SELECT vfo, sum(visits) AS visits
 FROM (SELECT channel, count(*) AS visits FROM observations
     WHERE key >= ? AND key < ? GROUP BY channel)
-JOIN channels ON channels.id = channel GROUP BY vfo ORDER BY vfo"""
+JOIN channels ON channels.id = channel
+WHERE NOT doubted GROUP BY vfo ORDER BY vfo"""
 
 _PAUSES = f"""
 SELECT before / 1000.0 AS begins, key / 1000.0 AS ends
@@ -149,7 +151,7 @@ FROM (SELECT channel, key / 3600000 AS hour, sum(measured & 3 != 2) AS judged,
     sum(measured & 3 = 1) AS active
     FROM observations WHERE key >= ? AND key < ? GROUP BY channel, hour)
 JOIN channels ON channels.id = channel
-WHERE vfo = ? GROUP BY hour, band ORDER BY hour, band"""
+WHERE vfo = ? AND NOT doubted GROUP BY hour, band ORDER BY hour, band"""
 
 _VERDICTS = f"""
 SELECT dial, key / 1000.0 AS time, measured & 3 AS active {_OF} AND measured & 3 != 2
