@@ -143,6 +143,8 @@ def test_observations(journal: Path) -> None:
         assert one.observed.level == float(row["level"]) == read["level"]
         assert ("yes" if one.observed.active else "no") == row["active"]
         assert (one.observed.active, one.time) == (read["active"], read["time"])
+        # The clock was right all night.
+        assert ("no", False) == (row["doubted"], read["doubted"])
 
 
 def test_an_empty_export(config: Path) -> None:

@@ -32,7 +32,7 @@ Cell = str | int | float | bool | None
 NOTE = ("vfo", "dial", "band", "level", "unit", "sinpo", "heard", "text")
 OBSERVATION = (
     *("vfo", "sweep", "dial", "band", "readings", "level", "highest", "unit", "floor"),
-    *("active", "lateness"),
+    *("active", "lateness", "doubted"),
 )
 
 
@@ -66,7 +66,8 @@ def observation_rows(found: Iterable[Observation]) -> Iterator[Row]:
     for one in found:
         seen = one.observed
         cells = {
-            field: one.vfo if field == "vfo" else getattr(seen, field) for field in OBSERVATION
+            field: getattr(one if field in ("vfo", "doubted") else seen, field)
+            for field in OBSERVATION
         }
         yield Row(time=one.time, cells=cells)
 
