@@ -232,6 +232,27 @@ def test_a_night_after_a_crash(diary: Diary, tell: Tell) -> None:
     ]
 
 
+def test_a_machine_that_slept(diary: Diary, tell: Tell) -> None:
+    """What events alone do not tell, the daemon told as missed, if only the next day."""
+    diary.started(at("25 12:30"))
+    diary.greeted(at("25 12:30"))
+    diary.window(OPENS, CLOSES)
+    diary.say(OPENS, e.SweepStarted(sweep="evening", channels=10, dial=DIALS[0], by=WINDOW))
+    diary.sweep(OPENS, at("25 22:00"))
+    diary.sweep(at("26 01:00"), CLOSES)
+    diary.say(
+        at("26 12:10"),
+        e.WindowMissed(
+            window="evening", sweep="evening", night=NIGHT.isoformat(), opens=OPENS, closes=CLOSES,
+            since=at("25 22:00"), until=at("26 01:00"), reason="asleep",
+        ),
+    )  # fmt: skip
+    (gap,) = tell().windows[0].gaps
+    ((reason, seconds),) = gap.reasons
+    assert "the machine slept" == reason
+    assert seconds == pytest.approx(10_800, abs=10)
+
+
 @pytest.mark.parametrize(
     ("night", "hours", "by", "change"),
     [

@@ -28,6 +28,9 @@ if TYPE_CHECKING:
     from vfod.picture import Chart
     from vfod.report.facts import Night
 
+#: How far back it is looked which VFO there is, seconds.
+_RECENT = 2 * 86400.0
+
 #: Characters of a line where the terminal does not say.
 _WIDTH = 100
 
@@ -130,7 +133,8 @@ def setting_of(reader: Reader, config: Config | None, given: Namespace) -> Setti
 
 def _only_vfo(reader: Reader) -> str:
     newest = reader.newest()
-    found = reader.sums(since=0, until=(newest or 0) + 1, vfo="").vfos() if newest else {}
+    # Of the newest days, because a journal may be years long.
+    found = reader.sums(since=newest - _RECENT, until=newest + 1, vfo="").vfos() if newest else {}
     return max(found, key=lambda name: found[name], default="main")
 
 

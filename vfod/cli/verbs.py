@@ -25,6 +25,7 @@ SUMMARY = {
     "sweep": "start, stop or list sweeps; skip a channel",
     "stay": "let the sweep wait, for a while or until resume",
     "resume": "let a sweep that waits go on",
+    "watch": "go to a station of your list by its name and stay with it; who is on now",
     "note": "write into the log what was heard; time, dial, level and band are added",
     "agenda": "the windows of the coming days",
     "plan": "what a sweep does and what it can tell, before anything moves",
@@ -119,6 +120,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.nights import nights
 
             return nights(words)
+        case "watch":
+            from vfod.cli.station import watch as watch_station
+
+            return watch_station(words)
         case "note":
             from vfod.cli.note import note
 

@@ -61,14 +61,38 @@ def changes(before: Iterable[Entry], entries: Sequence[Entry]) -> list[Change]:
     return found
 
 
-def reasons(course: Sequence[Change], begins: float, ends: float) -> tuple[tuple[str, float], ...]:
-    """What stood in the way between two times, with the seconds of each, the longest first."""
+#: A stretch that the daemon itself told as missed: from, to, why.
+Missed = tuple[float, float, str]
+
+
+def missed(entries: Iterable[Entry]) -> list[Missed]:
+    """What the daemon told as missed, with the reasons that events alone do not tell."""
+    return [
+        (event.since, event.until, show.MISSED.get(event.reason, visible(event.reason)))
+        for entry in entries
+        if isinstance(event := entry.event, e.WindowMissed)
+    ]
+
+
+def reasons(
+    course: Sequence[Change], told: Sequence[Missed], begins: float, ends: float
+) -> tuple[tuple[str, float], ...]:
+    """What stood in the way between two times, with the seconds of each, the longest first.
+
+    Where the events say nothing, what the daemon told as missed is the reason: a machine that
+    slept, a clock that could not be believed.
+    """
     total: dict[str, float] = {}
     last = Change(float("inf"), None)
     for change, following in pairwise([*course, last]):
         seconds = min(ends, following.at) - max(begins, change.at)
         if seconds > 0 and change.reason is not None:
             total[change.reason] = total.get(change.reason, 0.0) + seconds
+        elif seconds > 0:
+            for since, until, why in told:
+                part = min(ends, following.at, until) - max(begins, change.at, since)
+                if part > 0:
+                    total[why] = total.get(why, 0.0) + part
     if not total:
         return ((_UNKNOWN, ends - begins),)
     return tuple(sorted(total.items(), key=lambda item: -item[1]))

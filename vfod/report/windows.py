@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from vfod import events as e
 from vfod.plan.agenda import coming
-from vfod.report.course import DAEMON, LINK, SWEEP, Change, changes, reasons
+from vfod.report.course import DAEMON, LINK, SWEEP, Change, Missed, changes, missed, reasons
 from vfod.report.facts import Gap, Kept, Revisit
 from vfod.report.setting import Setting
 from vfod.store import Entry, Reader
@@ -15,6 +15,8 @@ from vfod.store import Entry, Reader
 _TIMES, _LEAST = 5, 60.0
 #: How far back the reasons of the evening are looked for, seconds.
 _BACK = 31 * 86400.0
+#: How long after a night it may be told what was missed of it, seconds: the daemon was down.
+_LATER = 7 * 86400.0
 
 
 def windows(
@@ -36,6 +38,9 @@ def windows(
         )
     ]
     course = changes(before, entries)
+    told = missed(
+        reader.events(since=begins, until=ends + _LATER, vfo=setting.vfo, kinds=("window-missed",))
+    )
     opened = [
         (entry.time, entry.event)
         for entry in entries
@@ -69,7 +74,7 @@ def windows(
             for time, event in opened
             if event.window == one.window and abs(event.opens - one.opens) < 1
         ]
-        found.append(_kept(reader, setting, course, longest, one, min(at, default=None)))
+        found.append(_kept(reader, setting, (course, told), longest, one, min(at, default=None)))
     return tuple(found)
 
 
@@ -88,7 +93,7 @@ class _Wanted(NamedTuple):
 def _kept(
     reader: Reader,
     setting: Setting,
-    course: Sequence[Change],
+    why: tuple[Sequence[Change], Sequence[Missed]],
     longest: float,
     one: _Wanted,
     opened: float | None,
@@ -106,7 +111,7 @@ def _kept(
         if until - span.ends > longest:
             pauses.append((span.ends, until))
     gaps = tuple(
-        Gap(begins=begin, ends=end, reasons=reasons(course, begin, end)) for begin, end in pauses
+        Gap(begins=begin, ends=end, reasons=reasons(*why, begin, end)) for begin, end in pauses
     )
     due = until - one.opens
     return Kept(
