@@ -38,6 +38,13 @@ case("vfos.cellar", ("bands:\n", "  cellar: {port: /dev/cellar}\nbands:\n"))(not
 case("vfos.attic", ("  attic: {port: /dev/attic}\n", ""))(nothing)
 
 
+@case("journal.keep", ("web: off", "web: off\njournal: {keep: 400d}"))
+async def kept_for_so_long(it: Attended, answer: dict[str, Any]) -> None:
+    """By the next piece of the upkeep."""
+    assert ["journal.keep"] == answer["when"]["at once"]
+    assert 400 * 86400.0 == it.daemon._journal.keeping.keep
+
+
 # --- the line -------------------------------------------------------------------------------------
 
 ATTIC = "attic: {port: /dev/attic}"

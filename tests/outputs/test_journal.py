@@ -10,10 +10,18 @@ import pytest
 
 from tests.store.samples import EVENING, observed, tuned
 from vfod import events as e
-from vfod.outputs.journal import BATCH, BEAT_LIMIT, PATIENCE, Journal
+from vfod.outputs.journal import (
+    BATCH,
+    BEAT_LIMIT,
+    LOOK_EVERY,
+    PATIENCE,
+    PIECE_EVERY,
+    STEADY,
+    Journal,
+)
 from vfod.run.stream import Stream
 from vfod.sim.jump import SimClock
-from vfod.store import Direct, Reader, Store, Threaded
+from vfod.store import Direct, Keeping, Reader, Store, Threaded
 
 OPENED = "door-opened"
 
@@ -175,6 +183,7 @@ class Disk:
         self.dropped = 0
         self.failing = False
         self.attempts = 0
+        self.tended: list[tuple[float, Keeping]] = []
         self.turns = asyncio.Event()
         self.turns.set()
 
@@ -184,6 +193,10 @@ class Disk:
 
     def add(self, stamped: e.Stamped) -> None:
         self.rows.append(stamped)
+
+    async def tend(self, now: float, keeping: Keeping) -> bool:
+        self.tended.append((now, keeping))
+        return len(self.tended) % 3 != 0
 
     async def flush(self) -> list[e.Event]:
         rows = list(self.rows)
@@ -340,3 +353,50 @@ async def test_on_a_real_disk_in_a_real_thread(path: Path) -> None:
         assert 2 == kinds(path).count("dial-tuned")
     await store.close()
     assert 0 == desk.journal.unconfirmed
+
+
+# --- upkeep --------------------------------------------------------------------------------------
+
+
+async def test_upkeep_is_done_piece_by_piece() -> None:
+    """A piece a second while there is more, then a look every ten minutes."""
+    disk = Disk()
+    desk = Desk(disk)
+    async with desk.at_work():
+        await desk.wait(STEADY + LOOK_EVERY + 10)
+    begun = [when - EVENING for when, _ in disk.tended]
+    assert [STEADY + n * PIECE_EVERY for n in range(3)] == begun[:3]
+    assert STEADY + 2 * PIECE_EVERY + LOOK_EVERY == begun[3]
+
+
+@pytest.mark.parametrize(
+    "event",
+    [
+        e.ClockJumped(seconds=86400.0, cause="set"),
+        e.ClockDoubted(known=EVENING, reason="before-journal"),
+        e.ClockTrusted(doubted=5.0),
+    ],
+)
+async def test_nothing_is_called_old_by_a_clock_that_is_new(event: e.Event) -> None:
+    """An hour after the start, or after the clock was disturbed; a wrong one is set by then."""
+    disk = Disk()
+    desk = Desk(disk)
+    async with desk.at_work():
+        await desk.wait(STEADY - 1)
+        assert [] == disk.tended
+        desk.happen(event)
+        await desk.wait(STEADY - LOOK_EVERY)
+        assert [] == disk.tended
+        await desk.wait(2 * LOOK_EVERY)
+    assert disk.tended
+
+
+async def test_how_long_is_kept_may_change() -> None:
+    """The next piece goes by what the configuration says then."""
+    disk = Disk()
+    desk = Desk(disk)
+    async with desk.at_work():
+        await desk.wait(STEADY)
+        desk.journal.keeping = Keeping(keep=400 * 86400.0)
+        await desk.wait(PIECE_EVERY)
+    assert [None, 400 * 86400.0] == [keeping.keep for _, keeping in disk.tended[:2]]

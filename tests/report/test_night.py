@@ -29,7 +29,7 @@ from vfod.report.gather import gather
 from vfod.report.page import night_page
 from vfod.report.setting import bounds
 from vfod.report.text import night_lines
-from vfod.store import Reader
+from vfod.store import Keeping, Reader, Writer
 from vfod.survey.occupancy import Share, Unsaid
 
 QUIET = DIALS[9]
@@ -168,6 +168,24 @@ def test_an_empty_night(diary: Diary, tell: Tell) -> None:
     assert "No window is known for this night" in text
     assert "No band was looked at." in text
     assert "There is no picture" in night_page(night)
+
+
+def test_a_night_of_which_only_the_sums_are_left(diary: Diary, tell: Tell) -> None:
+    """Said so, and the channels are told; it is no night in which nobody looked."""
+    ordinary(diary)
+    later = CLOSES + 100 * 86400
+    writer = Writer(diary.close())
+    writer.open(later)
+    while writer.tend(later, Keeping(zone=setting().zone, keep=31 * 86400.0)):
+        pass
+    writer.close()
+    night = tell(now=later)
+    assert not night.visits
+    assert list(DIALS) == [channel.sums.dial for channel in night.channels]
+    assert 0 < sum(channel.sums.active for channel in night.channels)
+    text = said(night)
+    assert "were given up because of their age (journal.keep)" in text
+    assert "No channel was visited, so" not in text
 
 
 def test_a_night_of_one_visit(diary: Diary, tell: Tell) -> None:

@@ -3,6 +3,7 @@
 import datetime as dt
 import math
 import random
+import shutil
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from vfod.report.season_words import season_remarks
 from vfod.report.seasons import Season, best_hours, gather_nights, over_nights
 from vfod.report.setting import bounds, sun
 from vfod.report.text import season_lines
-from vfod.store import Reader
+from vfod.store import Keeping, Reader, Writer
 
 SITE = Site(latitude=52.5, longitude=13.4)
 LAST = dt.date(2026, 11, 25)
@@ -90,6 +91,22 @@ def test_counts_agree_with_the_observations(autumn: Path) -> None:
     nights = over_nights(season.by_clock)["upper", BY_CLOCK]
     opened = [k for k, v in expected.items() if k[0] == "upper" and k[2] == BY_CLOCK and v[1] >= 2]
     assert (60, len(opened)) == (nights.looked, nights.open)
+
+
+def test_years_are_told_when_only_the_sums_are_left(autumn: Path, tmp_path: Path) -> None:
+    """The season is the same by observations, by sums, and when the first are given up."""
+    before = told(autumn, 60)
+    path = Path(shutil.copy(autumn, tmp_path))
+    now, zone = bounds(LAST, setting().zone)[1] + 86400, setting().zone
+    for keep, left in ((None, 60 * 1080), (31 * 86400.0, 31 * 1080)):
+        writer = Writer(path)
+        writer.open(now)
+        while writer.tend(now, Keeping(zone=zone, keep=keep)):
+            pass
+        writer.close()
+        assert before == told(path, 60)
+        with Reader(path) as reader:
+            assert abs(left - sum(1 for _ in reader.observations())) <= 1080
 
 
 def test_a_channel_that_came(tmp_path: Path) -> None:

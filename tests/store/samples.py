@@ -1,4 +1,9 @@
-"""Events as the stream would stamp them."""
+"""Events as the stream would stamp them, and a disk that is full."""
+
+import resource
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from vfod import events as e
 
@@ -60,3 +65,15 @@ def stamped(
     return e.Stamped(
         sequence=sequence, time=when, vfo=vfo, event=event, cause=cause, doubted=doubted
     )
+
+
+@contextmanager
+def full_disk(room: int) -> Iterator[None]:
+    """No file of this process may grow beyond `room` bytes: a full disk as the kernel makes it."""
+    assert signal.SIG_IGN == signal.getsignal(signal.SIGXFSZ), "else the process would end"
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (room, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)

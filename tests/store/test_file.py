@@ -15,7 +15,7 @@ import pytest
 from tests.store.samples import EVENING, observed, stamped, started, tuned
 from vfod import events as e
 from vfod.errors import AlreadyRunningError, StoreError
-from vfod.store import Reader, Writer
+from vfod.store import Keeping, Reader, Writer
 
 ROOT = Path(__file__).parents[2]
 #: A user who owns nothing ("nobody" of Debian and others).
@@ -100,6 +100,75 @@ def test_readers_see_each_commit_and_stop_nobody(path: Path) -> None:
             assert (0,) == db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[:1]
         assert 4999 == len(list(answer))
     writer.close()
+
+
+# --- a file that goes away ------------------------------------------------------------------------
+
+
+def test_a_deleted_journal_is_noticed_and_begun_anew(path: Path) -> None:
+    """At the next batch: it is said, a new file has it, and nothing old is left to spoil that."""
+    writer = Writer(path)
+    writer.open(EVENING)
+    writer.add(stamped(1, started()))
+    for number in range(2, 50):
+        writer.add(stamped(number, observed()))
+    writer.commit()
+    path.unlink()
+    writer.add(stamped(50, tuned(9_420_000)))
+    failed, opened = writer.commit()
+    assert isinstance(failed, e.DoorFailed)
+    assert "deleted" == failed.reason
+    assert f"{path} was deleted, moved or exchanged while it was open" in failed.detail
+    assert e.DoorOpened(door="journal", where=str(path)) == opened
+    assert (50, 0) == (writer.last_commit, writer.queued)
+    with Reader(path) as reader:
+        assert [50] == [entry.sequence for entry in reader.events()]
+        assert [1] == [run.id for run in reader.runs()]
+        assert [] == list(reader.observations())
+    # The upkeep notices too, and leaves it to the next batch.
+    path.unlink()
+    assert not writer.tend(EVENING, Keeping())
+    writer.add(stamped(51, tuned(9_425_000)))
+    assert 2 == len(writer.commit())
+    writer.close()
+    with closing(sqlite3.connect(path)) as db:
+        assert [("ok",)] == db.execute("PRAGMA integrity_check").fetchall()
+        assert [(51,)] == db.execute("SELECT sequence FROM events").fetchall()
+
+
+def test_a_moved_journal_is_whole(path: Path) -> None:
+    """What was written before is all in the file that was moved away, the rest in a new one."""
+    writer = Writer(path)
+    writer.open(EVENING)
+    writer.add(stamped(1, started()))
+    writer.commit()
+    away = path.with_name("away.sqlite3")
+    path.rename(away)
+    writer.add(stamped(2, tuned(9_420_000)))
+    assert 2 == len(writer.commit())
+    writer.close()
+    for each, sequence in ((away, 1), (path, 2)):
+        with closing(sqlite3.connect(each)) as db:
+            assert [("ok",)] == db.execute("PRAGMA integrity_check").fetchall()
+            assert [(sequence,)] == db.execute("SELECT sequence FROM events").fetchall()
+
+
+def test_an_exchanged_journal_is_gone_on_with(path: Path) -> None:
+    """Another sound journal put in the place of the open one is kept, and written to."""
+    other = path.with_name("other.sqlite3")
+    filled(other, rows=30)
+    writer = Writer(path)
+    writer.open(EVENING)
+    writer.add(stamped(1, started()))
+    writer.commit()
+    other.rename(path)
+    writer.add(stamped(99, tuned(9_420_000)))
+    failed, _ = writer.commit()
+    assert isinstance(failed, e.DoorFailed)
+    writer.close()
+    with Reader(path) as reader:
+        assert [1, 99] == [entry.sequence for entry in reader.events()]
+        assert 28 == len(list(reader.observations()))
 
 
 # --- damaged files -------------------------------------------------------------------------------

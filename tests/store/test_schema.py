@@ -11,7 +11,7 @@ from tests.store.samples import EVENING, observed, stamped, started, tuned
 from vfod import __version__
 from vfod import events as e
 from vfod.errors import StoreError
-from vfod.store import Reader, Writer, schema
+from vfod.store import Keeping, Reader, Writer, schema
 
 FIRST = Path(__file__).with_name("version-1.sql")
 
@@ -44,33 +44,65 @@ def test_the_header_says_whose_file_it_is(path: Path) -> None:
     assert b"vfod" == head[68:72]
 
 
-def test_a_journal_of_version_1_is_brought_up_to_date(path: Path) -> None:
-    """What the first version wrote is all there after the newest has opened it, and it goes on."""
-    from_dump(path, FIRST.read_text())
+@pytest.mark.parametrize("version", range(1, len(schema.migrations())))
+def test_a_journal_of_every_earlier_version_is_brought_up_to_date(path: Path, version: int) -> None:
+    """What it wrote is all there after the newest has opened it, it goes on, and is summed up."""
+    from_dump(path, FIRST.with_name(f"version-{version}.sql").read_text())
     writer = Writer(path)
     writer.open(EVENING)
     writer.add(stamped(1, started()))
     writer.add(stamped(2, observed(9_500_000)))
     assert [e.DoorOpened(door="journal", where=str(path))] == writer.commit()
+    while writer.tend(EVENING + 86400, Keeping()):
+        pass
     writer.close()
     with Reader(path) as reader:
         runs = [(run.id, run.version, run.stopped) for run in reader.runs()]
-        assert [(1, "0.1.0", 1_780_000_060.5), (2, "0.1.0", None)] == runs
+        assert [(1, "0.1.0", 1_780_000_060.5), (version + 1, "0.1.0", None)] == runs[:1] + runs[-1:]
         first, second, *_ = reader.events()
         assert e.DaemonStarted(version="0.1.0", config_path="/c", config_digest="ab") == first.event
         assert tuned(9_420_000) == second.event
         assert "q-1" == second.cause
-        old, older, new = reader.observations()
+        old, older, *doubted, new = reader.observations()
         assert observed(lateness=0.012) == old.observed
         unknown = observed(
             9_425_000, level=None, highest=None, floor=None, active=None, band=None, readings=0
         )
         assert unknown == older.observed
         assert 1_780_000_004.0 == older.time
+        assert version - 1 == len(doubted) == sum(one.doubted for one in doubted)
         assert 9_500_000 == new.observed.dial
+        sums = [(one.dial, one.visits) for one in reader.channels()]
+        assert [(9_420_000, 1), (9_425_000, 1), (9_500_000, 1)] == sums
+        assert version - 1 == sum(entry.doubted for entry in reader.events())
     with closing(sqlite3.connect(path)) as db:
         assert [("ok",)] == db.execute("PRAGMA integrity_check").fetchall()
+        assert [] == db.execute("PRAGMA foreign_key_check").fetchall()
         assert (len(schema.migrations()),) == db.execute("PRAGMA user_version").fetchone()
+        assert (3,) == db.execute("SELECT sum(visits) FROM channel_nights").fetchone()
+
+
+@pytest.mark.parametrize("version", range(1, len(schema.migrations())))
+def test_a_journal_of_an_earlier_version_has_the_tables_of_a_new_one(
+    path: Path, version: int
+) -> None:
+    """However it came about, a journal of this version is laid out in one way."""
+    from_dump(path, FIRST.with_name(f"version-{version}.sql").read_text())
+    fresh = path.with_name("fresh.sqlite3")
+    laid_out = []
+    for each in (path, fresh):
+        writer = Writer(each)
+        writer.open(EVENING)
+        writer.close()
+        with closing(sqlite3.connect(each)) as db:
+            names = "SELECT name FROM sqlite_schema WHERE type IN ('table', 'view') ORDER BY name"
+            laid_out.append(
+                [
+                    (name, db.execute(f"PRAGMA table_info({name})").fetchall())
+                    for (name,) in db.execute(names).fetchall()
+                ]
+            )
+    assert laid_out[0] == laid_out[1]
 
 
 def test_a_step_is_taken_wholly_or_not_at_all(db: sqlite3.Connection, path: Path) -> None:

@@ -1,16 +1,14 @@
 """The writer core: what is written when, what it costs, and what happens when the disk is full."""
 
 import random
-import resource
-import signal
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from tests.store.samples import EVENING, observed, stamped, started, tuned
+from tests.store.samples import EVENING, full_disk, observed, stamped, started, tuned
 from vfod import events as e
 from vfod.store import Reader, Writer
 from vfod.store.file import open_for_writing, reason_of
@@ -200,18 +198,6 @@ def test_an_observation_takes_at_most_24_bytes(path: Path) -> None:
 
 
 # --- a disk that gives trouble -------------------------------------------------------------------
-
-
-@contextmanager
-def full_disk(room: int) -> Iterator[None]:
-    """No file of this process may grow beyond `room` bytes: a full disk as the kernel makes it."""
-    assert signal.SIG_IGN == signal.getsignal(signal.SIGXFSZ), "else the process would end"
-    before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (room, before[1]))
-    try:
-        yield
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
 
 def test_a_full_disk_is_survived(writer: Writer, path: Path) -> None:

@@ -40,7 +40,7 @@ from vfod.run.derive import activity, band_edges
 from vfod.run.notes import Stood
 from vfod.run.stream import Stream
 from vfod.state import Feed, State
-from vfod.store import ReadableStore
+from vfod.store import Keeping, ReadableStore
 
 #: Pairs a door may be behind before it loses the oldest (a watching client, MQTT): some minutes of
 #: a busy night.
@@ -82,7 +82,7 @@ class Daemon:
         self._watch = ClockWatch(
             clock, self._tell, released=released, newest=memory.newest, on_trust=self._recall
         )
-        self._journal = Journal(store, self._tell, clock)
+        self._journal = Journal(store, self._tell, clock, _keeping(config))
         self._journal_feed = self.stream.subscribe("journal")
         self._log_feed = self.stream.subscribe("log")
         self.metrics = Metrics(
@@ -175,6 +175,7 @@ class Daemon:
 
     async def _take(self, config: Config, secrets: doors.Secrets, cause: str | None) -> None:
         was, self._config = self._config, config
+        self._journal.keeping = _keeping(config)
         knew, self._secrets = self._secrets, secrets
         for name, vfo in self.vfos.items():
             await vfo.take(config, config.vfos[name], cause)
@@ -268,3 +269,7 @@ class Daemon:
             self.stream.close()
             await asyncio.gather(writing, logging_)
             await self._store.close()
+
+
+def _keeping(config: Config) -> Keeping:
+    return Keeping(zone=config.place.zone, keep=config.keep)

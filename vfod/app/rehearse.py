@@ -30,7 +30,7 @@ from vfod.sim.jump import JumpLoop, SimClock
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import Scenario
 from vfod.sim.world import World, build, follow
-from vfod.store import Direct, ReadableStore
+from vfod.store import Direct, Keeping, ReadableStore
 from vfod.units import MILLI
 
 #: The rehearsal begins so long before the first window opens, and ends so long after the last has
@@ -223,6 +223,9 @@ class _Unkept:
 
     async def flush(self) -> list[Event]:
         return []
+
+    async def tend(self, now: float, keeping: Keeping) -> bool:
+        return False
 
     async def ask(self, question: Callable[[Any], Any]) -> Any:
         raise StoreError("a rehearsal without a journal remembers nothing")

@@ -71,6 +71,7 @@ class Assembly:
             mqtt=self._mqtt(),
             web=self._web(),
             journal=self._beside(form.journal.path),
+            keep=None if isinstance(form.journal.keep, str) else form.journal.keep,
         )
 
     def _fault(self, where: Where, text: str, *, key: bool = False) -> None:

@@ -130,6 +130,7 @@ TABLE: dict[str, Takes] = {
     "web.tls.key_file": Takes.DOOR,
     "web.proxies": Takes.DOOR,
     "journal.path": Takes.RESTART,
+    "journal.keep": Takes.AT_ONCE,
 }
 
 #: Sections whose entries have names; windows and watches get theirs from assembly.

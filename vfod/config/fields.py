@@ -107,6 +107,18 @@ Afterwards = Annotated[
         {"anyOf": [{"enum": ["return", "leave"]}, {"type": "string", "pattern": f"^{_HERTZ}$"}]},
     ),
 ]
+Keep = Annotated[
+    float | str,
+    As(
+        q.keep,
+        {
+            "anyOf": [
+                {"const": "for-ever"},
+                {"type": "string", "pattern": _TIME, "examples": ["400d"]},
+            ]
+        },
+    ),
+]
 
 Name = Annotated[str, _text(w.name, r"^[a-z0-9]+(-[a-z0-9]+)*$", "evening")]
 Port = Annotated[

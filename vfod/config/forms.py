@@ -319,6 +319,8 @@ class JournalForm(Form):
 
     path: f.Path | None = None
     """Default: see `vfod serve --help`; of a service /var/lib/vfod/journal.sqlite."""
+    keep: f.Keep = "for-ever"
+    """How long observations and events are kept, 31d or more. Sums, notes stay."""
 
 
 class FileForm(Form):

@@ -139,6 +139,7 @@ class Config:
     listener's own, then those of the ITU region. The first of `vfos` is the one meant where none is
     named. `stations` is the path of the listener's own list, if there is one. `mqtt` and `web` are
     None where they are switched off; `journal` is a path, None leaves it to vfod.config.places.
+    `keep` is for how many seconds the journal keeps observations, None for ever.
     `written` is what the file says, for vfod.config.changes.
     """
 
@@ -154,4 +155,5 @@ class Config:
     mqtt: Mqtt | None
     web: Web | None
     journal: str | None
+    keep: float | None = None
     written: Mapping[str, Any] = field(default_factory=dict, repr=False)

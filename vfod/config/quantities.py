@@ -30,6 +30,9 @@ _UNITS = {"M": 1_000_000, "k": 1000, "Hz": 1}
 #: No time in a configuration is longer than a week.
 _LONGEST = 7 * 86400.0
 
+#: Least time for which a journal is kept: reports look a month back, by days of 24 hours.
+_LEAST_KEPT = 31 * 86400.0
+
 _NUMBER = re.compile(r"[-+]?[0-9]{1,15}(\.[0-9]{1,15})?")
 _DECIBELS = re.compile(r"([-+]?[0-9]{1,4}(?:\.[0-9]{1,3})?) ?(dBm|dB)")
 _CORRECTION = re.compile(r"([-+]?[0-9]{1,4}(?:\.[0-9]{1,9})?) ?ppm")
@@ -127,6 +130,25 @@ def duration(value: Any) -> float:
         raise UnfitError(f"{error.message}; write it like {example}") from None
     if not seconds <= _LONGEST:
         raise UnfitError(f"{shown(text)} is more than a week; write it like {example}")
+    return seconds
+
+
+def keep(value: Any) -> float | str:
+    """For how many seconds observations are kept, or `for-ever`."""
+    if value == "for-ever":
+        return str(value)
+    example = "400d, or for-ever"
+    text = text_of(value, "a time", example)
+    if _NUMBER.fullmatch(text):
+        raise UnfitError(f"{shown(text)} has no unit; write {text}d for days, or for-ever")
+    try:
+        seconds = parse_duration(text)
+    except QuantityError as error:
+        raise UnfitError(f"{error.message}; write it like {example}") from None
+    if seconds < _LEAST_KEPT:
+        raise UnfitError(
+            f"{shown(text)} is less than a month, which reports look back; write 31d or more"
+        )
     return seconds
 
 

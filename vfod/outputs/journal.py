@@ -9,9 +9,9 @@ import asyncio
 import contextlib
 
 from vfod.clock import Clock
-from vfod.events import Stamped
+from vfod.events import ClockDoubted, ClockJumped, ClockTrusted, Stamped
 from vfod.state import Feed, Tell
-from vfod.store import Store, is_promised
+from vfod.store import Keeping, Store, is_promised
 
 #: Longest wait of an ordinary row before it is written, and pause between attempts while the disk
 #: gives trouble, seconds: half of the two seconds of observations that a crash may cost.
@@ -22,12 +22,24 @@ PATIENCE = 2.0
 #: Longest time between two signs of life while nothing happens, seconds: well below the thirty
 #: after which a part counts as stuck.
 BEAT_LIMIT = 10.0
+#: From one piece of the upkeep to the next, seconds: a night is summed up within a minute, and a
+#: memory card has nearly all of its time for what is happening.
+PIECE_EVERY = 1.0
+#: From one look whether there is upkeep to do to the next, seconds: it comes up once a night.
+LOOK_EVERY = 600.0
+#: So long the wall clock must have gone undisturbed before anything is called old, seconds: a
+#: clock that comes up wrong is set by network time within minutes.
+STEADY = 3600.0
 
 
 class Journal:
     """Writes what the stream tells; `tell` is how it says that the disk gives trouble."""
 
-    def __init__(self, store: Store, tell: Tell, clock: Clock) -> None:
+    def __init__(
+        self, store: Store, tell: Tell, clock: Clock, keeping: Keeping | None = None
+    ) -> None:
+        #: By which clock nights are counted and how long they are kept; may be exchanged.
+        self.keeping = keeping or Keeping()
         #: Changes that were answered without having been written in time.
         self.unconfirmed = 0
         #: Last time it was seen to live (monotonic), for the watchdog: at most BEAT_LIMIT ago, but
@@ -37,6 +49,7 @@ class Journal:
         self._store = store
         self._tell = tell
         self._newest = 0
+        self._steady_since = self.last_beat
         self._waiting: list[tuple[int, asyncio.Future[bool]]] = []
         self._some = asyncio.Event()
         self._urgent = asyncio.Event()
@@ -46,9 +59,11 @@ class Journal:
         self._hurry()  # there may be news of how the file was opened
         async with asyncio.TaskGroup() as group:
             writing = group.create_task(self._write_when_due(), name="journal")
+            tending = group.create_task(self._tend(), name="journal upkeep")
             async for stamped, _ in feed:
                 self._take(stamped)
             writing.cancel()
+            tending.cancel()
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(PATIENCE):
                 await self._flush()
@@ -72,6 +87,8 @@ class Journal:
     def _take(self, stamped: Stamped) -> None:
         self._store.add(stamped)
         self._newest = stamped.sequence
+        if isinstance(stamped.event, ClockDoubted | ClockJumped | ClockTrusted):
+            self._steady_since = self._clock.monotonic()
         self._some.set()
         if is_promised(stamped) or any(n <= stamped.sequence for n, _ in self._waiting):
             self._hurry()
@@ -91,6 +108,14 @@ class Journal:
             await self._flush()
             if self._store.queued:
                 self._some.set()
+
+    async def _tend(self) -> None:
+        while True:
+            more = False
+            if self._clock.monotonic() - self._steady_since >= STEADY:
+                more = await self._store.tend(self._clock.wall(), self.keeping)
+            pause = PIECE_EVERY if more else LOOK_EVERY
+            await self._clock.sleep_until(self._clock.monotonic() + pause)
 
     async def _wait_for_some(self) -> None:
         while True:

@@ -102,7 +102,9 @@ def gather(reader: Reader, setting: Setting, night: date, progress: Progress = s
         remarks=(),
     )
     progress("done", 1.0)
-    return replace(result, remarks=remarks(result, others=sums.vfos(), units=_units(all_sums)))
+    left = not reader.gave_up(begins, ends)
+    says = remarks(result, others=sums.vfos(), units=_units(all_sums), kept=left)
+    return replace(result, remarks=says)
 
 
 def notes(reader: Reader, since: float, until: float, vfo: str | None) -> tuple[Note, ...]:

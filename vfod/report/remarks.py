@@ -12,13 +12,18 @@ _FEW = 20
 
 
 def remarks(
-    night: Night, *, others: Mapping[str, int], units: Mapping[str, int]
+    night: Night, *, others: Mapping[str, int], units: Mapping[str, int], kept: bool = True
 ) -> tuple[str, ...]:
-    """Sentences for the reader; `others` and `units` count visits by VFO and by unit."""
-    return tuple(_remarks(night, others, units))
+    """Sentences for the reader; `others` and `units` count visits by VFO and by unit.
+
+    `kept` is False where the journal has given the observations up because of their age.
+    """
+    return tuple(_remarks(night, others, units, kept))
 
 
-def _remarks(night: Night, others: Mapping[str, int], units: Mapping[str, int]) -> Iterator[str]:
+def _remarks(
+    night: Night, others: Mapping[str, int], units: Mapping[str, int], kept: bool
+) -> Iterator[str]:
     setting = night.setting
     if setting.now < night.ends:
         yield f"The night is not over: this is what there was up to {_clock(night, setting.now)}."
@@ -29,7 +34,13 @@ def _remarks(night: Night, others: Mapping[str, int], units: Mapping[str, int]) 
             f"The clocks went {way} by {format_duration(abs(by))} at {_clock(night, when)}; this "
             f"night had {format_duration(night.ends - night.begins)}."
         )
-    if not night.visits:
+    if not kept:
+        yield (
+            "The observations of this night were given up because of their age (journal.keep); "
+            "what is left are the sums of each channel. When a band opened and closed, gaps and "
+            "windows cannot be told any more."
+        )
+    elif not night.visits:
         yield (
             "No channel was visited, so nothing can be said of what was on the air; "
             "silence in this report is not silence on the bands."

@@ -14,4 +14,5 @@ from vfod.store.thread import Direct as Direct
 from vfod.store.thread import ReadableStore as ReadableStore
 from vfod.store.thread import Store as Store
 from vfod.store.thread import Threaded as Threaded
+from vfod.store.upkeep import Keeping as Keeping
 from vfod.store.writer import Writer as Writer

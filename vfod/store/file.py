@@ -124,6 +124,28 @@ def open_for_writing(path: Path, now: float) -> tuple[sqlite3.Connection, Journa
         raise _cannot(path, error) from error
 
 
+def identity(path: Path) -> tuple[int, int] | None:
+    """Which file has that name now, by device and inode; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def leave(path: Path) -> None:
+    """Remove the companions of a file that has gone: a new file must not take them for its own.
+
+    Those of a file that was put in its place stay: its log is not empty.
+    """
+    log = Path(f"{path}-wal")
+    if path.exists() and log.exists() and log.stat().st_size:
+        return
+    for companion in ("-wal", "-shm"):
+        with contextlib.suppress(OSError):
+            Path(f"{path}{companion}").unlink()
+
+
 def set_aside(path: Path, now: float, error: BaseException) -> JournalSetAside:
     """Rename a damaged journal and its companions, by the time and so that nothing is overwritten.
 

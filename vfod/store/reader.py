@@ -12,6 +12,7 @@ from types import TracebackType
 from typing import Self
 
 from vfod.errors import StoreError
+from vfod.store import nights
 from vfod.store.file import BUSY, is_damage, primary_code
 from vfod.store.rows import Entry, Observation, entry, key_of, observation
 from vfod.store.schema import migrations, version_of
@@ -22,6 +23,16 @@ PIECE = 2000
 
 #: Codes of SQLite when this user may not do what reading takes.
 _CLOSED = {sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
+
+#: From what `nights.channels` gives.
+_CHANNELS = """
+SELECT vfo, dial, nullif(max(band), '') AS band, unit, sum(visits) AS visits,
+    sum(judged) AS judged_visits, sum(active) AS active_visits,
+    nullif((max(best) >> 42) - 4096, -4096) / 10.0 AS strongest,
+    min(first_active) / 1000.0 AS first_active, max(last_active) / 1000.0 AS last_active
+FROM ({0}) JOIN channels ON channels.id = channel
+WHERE coalesce(vfo = ?, TRUE) AND NOT doubted
+GROUP BY vfo, dial, unit ORDER BY vfo, dial, unit"""
 
 #: Before and after everything, as keys.
 _FIRST, _LAST = -(2**63), 2**63 - 1
@@ -153,32 +164,25 @@ class Reader:
     ) -> list[ChannelSummary]:
         """A summary of each channel visited in that time, by VFO and dial frequency.
 
-        Visits whose time cannot be believed belong to no stretch of time and are left out.
+        Visits whose time cannot be believed belong to no stretch of time and are left out. So is
+        a night at either end of which only the sums of the whole are left.
         """
-        rows = self._all(
-            "SELECT vfo, dial, nullif(max(band), '') AS band, unit,"
-            " sum(visits) AS visits, sum(judged_visits) AS judged_visits,"
-            " sum(active_visits) AS active_visits,"
-            " nullif(max(strongest), -4096) / 10.0 AS strongest,"
-            " min(first_active) / 1000.0 AS first_active,"
-            " max(last_active) / 1000.0 AS last_active"
-            " FROM (SELECT channel, count(*) AS visits,"
-            "  sum(measured & 3 != 2) AS judged_visits, sum(measured & 3 = 1) AS active_visits,"
-            "  max(measured >> 35) AS strongest,"
-            "  min(CASE measured & 3 WHEN 1 THEN key END) AS first_active,"
-            "  max(CASE measured & 3 WHEN 1 THEN key END) AS last_active"
-            "  FROM observations WHERE key >= ? AND key < ? GROUP BY channel)"
-            " JOIN channels ON channels.id = channel"
-            " WHERE coalesce(vfo = ?, TRUE) AND NOT doubted"
-            " GROUP BY vfo, dial, unit ORDER BY vfo, dial, unit",
-            *_keys(since, until),
-            vfo,
-        )
+        sql, values = nights.channels(nights.cover(self._all, *_keys(since, until)))
+        rows = self._all(_CHANNELS.format(sql), *values, vfo)
         return [ChannelSummary(**row) for row in rows]
 
     def sums(self, *, since: float, until: float, vfo: str) -> Sums:
         """What the reports are made of, from `since` up to before `until`."""
         return Sums(self._all, key_of(since), key_of(until), vfo)
+
+    def gave_up(self, since: float, until: float) -> bool:
+        """Whether observations of that time were given up because of their age."""
+        (row,) = self._all(
+            "SELECT EXISTS (SELECT * FROM nights WHERE until > ? AND begin < ? AND NOT kept)",
+            key_of(since),
+            key_of(until),
+        )
+        return bool(row[0])
 
     def newest(self) -> float | None:
         """The time of the newest observation, or else event; None in an empty journal."""

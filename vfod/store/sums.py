@@ -4,13 +4,12 @@ The database adds up; of a night of forty thousand visits some hundred rows come
 milliseconds, see `rows`; `measured & 3` is 0 for quiet, 1 for active, 2 for not known.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from sqlite3 import Row
 from typing import Any
 
-#: A question to the database and its values → all rows.
-Ask = Callable[..., list[Row]]
+from vfod.store import nights
+from vfod.store.nights import Ask
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,29 +75,21 @@ class Hour:
     active: int
 
 
-#: The observations of a VFO in a stretch of time, whose time can be believed; values: begin, end,
-#: VFO.
+#: The observations of a VFO in a stretch of time, without those whose time cannot be believed;
+#: values: begin, end, VFO.
 _OF = """ FROM observations JOIN channels ON channels.id = channel
     WHERE key >= ? AND key < ? AND vfo = ? AND NOT doubted"""
 
 # Each query below is put together of such pieces alone; values are bound.
 
-#: `best` packs the level, 13 bits, above its key, 42 bits, so that one maximum finds both.
+#: From what `nights.channels` gives.
 _CHANNELS = """
 SELECT dial, nullif(max(band), '') AS band, unit, sum(visits) AS visits, sum(judged) AS judged,
     sum(active) AS active, nullif((max(best) >> 42) - 4096, -4096) / 10.0 AS strongest,
     (max(best) & ((1 << 42) - 1)) / 1000.0 AS strongest_at,
-    sum(level) AS level, sum(square) AS square,
+    sum(level) / 10.0 AS level, sum(square) / 100.0 AS square,
     min(first_active) / 1000.0 AS first_active, max(last_active) / 1000.0 AS last_active
-FROM (
-    SELECT channel, max(((measured >> 35) + 4096) << 42 | key) AS best, count(*) AS visits,
-        sum(measured & 3 != 2) AS judged, sum(measured & 3 = 1) AS active,
-        sum(iif(measured & 3 = 1, (measured >> 35) / 10.0, 0.0)) AS level,
-        sum(iif(measured & 3 = 1, (measured >> 35) * (measured >> 35) / 100.0, 0.0)) AS square,
-        min(CASE measured & 3 WHEN 1 THEN key END) AS first_active,
-        max(CASE measured & 3 WHEN 1 THEN key END) AS last_active
-    FROM observations WHERE key >= ? AND key < ? GROUP BY channel
-) JOIN channels ON channels.id = channel
+FROM ({0}) JOIN channels ON channels.id = channel
 WHERE vfo = ? AND NOT doubted GROUP BY dial, unit ORDER BY dial, unit"""
 
 _CELLS = f"""
@@ -130,8 +121,7 @@ _VFOS = """
 SELECT vfo, sum(visits) AS visits
 FROM (SELECT channel, count(*) AS visits FROM observations
     WHERE key >= ? AND key < ? GROUP BY channel)
-JOIN channels ON channels.id = channel
-WHERE NOT doubted GROUP BY vfo ORDER BY vfo"""
+JOIN channels ON channels.id = channel WHERE NOT doubted GROUP BY vfo ORDER BY vfo"""
 
 _PAUSES = f"""
 SELECT before / 1000.0 AS begins, key / 1000.0 AS ends
@@ -145,13 +135,10 @@ WHERE gap IS NOT NULL GROUP BY seconds ORDER BY seconds"""  # noqa: S608 - see a
 
 _REVISITS = _INTERVALS.replace("OVER (", "OVER (PARTITION BY dial ")
 
+#: From what `nights.hours` gives.
 _HOURS = """
 SELECT hour, nullif(band, '') AS band, sum(judged) AS judged, sum(active) AS active
-FROM (SELECT channel, key / 3600000 AS hour, sum(measured & 3 != 2) AS judged,
-    sum(measured & 3 = 1) AS active
-    FROM observations WHERE key >= ? AND key < ? GROUP BY channel, hour)
-JOIN channels ON channels.id = channel
-WHERE vfo = ? AND NOT doubted GROUP BY hour, band ORDER BY hour, band"""
+FROM ({0}) WHERE vfo = ? GROUP BY hour, band ORDER BY hour, band"""
 
 _VERDICTS = f"""
 SELECT dial, key / 1000.0 AS time, measured & 3 AS active {_OF} AND measured & 3 != 2
@@ -167,7 +154,9 @@ class Sums:
 
     def channels(self) -> list[ChannelNight]:
         """By dial frequency."""
-        return [_channel(dict(row)) for row in self._ask(_CHANNELS, *self._of)]
+        sql, values = nights.channels(self._cover())
+        rows = self._ask(_CHANNELS.format(sql), *values, self._of[2])
+        return [_channel(dict(row)) for row in rows]
 
     def cells(self, width: float) -> list[Cell]:
         """By dial frequency and column; a column has `width` seconds."""
@@ -212,12 +201,16 @@ class Sums:
 
     def hours(self) -> list[Hour]:
         """By hour and band."""
-        return [Hour(**row) for row in self._ask(_HOURS, *self._of)]
+        sql, values = nights.hours(self._cover())
+        return [Hour(**row) for row in self._ask(_HOURS.format(sql), *values, self._of[2])]
 
     def verdicts(self) -> Iterator[tuple[int, float, bool]]:
         """Of each visit that could be judged: dial, time and whether active; by dial and time."""
         for row in self._ask(_VERDICTS, *self._of):
             yield row["dial"], row["time"], row["active"] == 1
+
+    def _cover(self) -> nights.Cover:
+        return nights.cover(self._ask, *self._of[:2])
 
 
 def _channel(row: dict[str, Any]) -> ChannelNight:

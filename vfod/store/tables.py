@@ -10,6 +10,7 @@ import sqlite3
 from vfod import events as e
 from vfod.events.plain import kind
 from vfod.store.rows import event_json, is_promised, key_of, pack, sound
+from vfod.store.upkeep import Upkeep
 
 #: Channels whose numbers are remembered, more than a sweep has; 15 MB at most.
 _REMEMBERED = 50_000
@@ -21,6 +22,7 @@ class Tables:
     def __init__(self, db: sqlite3.Connection, run: int | None = None) -> None:
         #: The number of the daemon's run in this file; None until its first event is written.
         self.run = run
+        self.upkeep = Upkeep(db)
         self._db = db
         self._channels: dict[tuple[int | str, ...], int] = {}
         self._asked = self._given = 0
@@ -47,9 +49,15 @@ class Tables:
             # Numbers that were given out in this transaction mean nothing any more.
             self.run = run
             self._channels.clear()
+            self.upkeep.forget()
             with contextlib.suppress(sqlite3.Error):
                 self._db.execute("ROLLBACK")
             raise
+
+    def empty_log(self) -> None:
+        """Copy the write-ahead log into the file, wherever that is now, and leave it empty."""
+        with contextlib.suppress(sqlite3.Error):
+            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def close(self) -> None:
         """Close the connection; what was not committed is rolled back."""
@@ -99,6 +107,8 @@ class Tables:
         ).rowcount:
             key += 1
         self._asked, self._given = asked, key
+        if not stamped.doubted:
+            self.upkeep.written(key)
 
     def _channel(self, vfo: str, observed: e.ChannelObserved, doubted: bool) -> int:
         names = (vfo, observed.sweep, observed.band or "", observed.unit)

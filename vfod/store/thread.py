@@ -16,6 +16,7 @@ from typing import Any, Protocol, TypeVar
 from vfod.errors import StoreError
 from vfod.events import Event, Stamped
 from vfod.store.reader import Reader
+from vfod.store.upkeep import Keeping
 from vfod.store.writer import Writer
 
 #: How long `close` waits for the disk, seconds: less than a service manager waits before it kills,
@@ -55,6 +56,10 @@ class Store(Protocol):
 
     async def flush(self) -> list[Event]:
         """Write all that is queued; returns what there is to tell."""
+        ...
+
+    async def tend(self, now: float, keeping: Keeping) -> bool:
+        """Do a piece of the upkeep, some milliseconds of work; whether there is more."""
         ...
 
     async def close(self) -> None:
@@ -111,6 +116,10 @@ class Direct(_Core):
         """See Store."""
         return self._writer.commit()
 
+    async def tend(self, now: float, keeping: Keeping) -> bool:
+        """See Store."""
+        return self._writer.tend(now, keeping)
+
     async def ask(self, question: Callable[[Reader], _Answer]) -> _Answer:
         """See ReadableStore."""
         return self._answer(question)
@@ -138,6 +147,10 @@ class Threaded(_Core):
     async def flush(self) -> list[Event]:
         """See Store; returns after the commit."""
         return await self._ask(self._writer.commit)
+
+    async def tend(self, now: float, keeping: Keeping) -> bool:
+        """See Store; after what was queued before."""
+        return await self._ask(lambda: self._writer.tend(now, keeping))
 
     async def ask(self, question: Callable[[Reader], _Answer]) -> _Answer:
         """See ReadableStore; after what was queued before."""

@@ -14,8 +14,18 @@ from pathlib import Path
 
 from vfod import events as e
 from vfod.errors import VfodError
-from vfod.store.file import is_damage, is_passing, lock, open_for_writing, reason_of, set_aside
+from vfod.store.file import (
+    identity,
+    is_damage,
+    is_passing,
+    leave,
+    lock,
+    open_for_writing,
+    reason_of,
+    set_aside,
+)
 from vfod.store.tables import Tables
+from vfod.store.upkeep import Keeping
 from vfod.store.waiting import Batch, Waiting
 
 #: The journal's name among the doors.
@@ -36,6 +46,8 @@ class Writer:
         self._told_dropped = 0
         self._lock: int | None = None
         self._tables: Tables | None = None
+        self._identity: tuple[int, int] | None = None
+        self._upkeep_failed = False
         #: The run's number in the file, once that is committed.
         self._run: int | None = None
 
@@ -81,6 +93,21 @@ class Writer:
         news, self._news = self._news, []
         return news
 
+    def tend(self, now: float, keeping: Keeping) -> bool:
+        """Do a piece of the upkeep; whether there is more. Never fails: what did not work waits."""
+        if self._tables is None or self.failing or self._upkeep_failed or self._is_gone():
+            return False
+        try:
+            return self._tables.upkeep.piece(now, keeping)
+        except sqlite3.Error as error:
+            if is_damage(error):
+                # Damage in an old night is no reason to set the file aside in the middle of a new.
+                self._upkeep_failed = True
+                detail = f"{self.path}: {error}; nights are not summed up; run vfod journal check"
+                self._news.append(e.DoorFailed(door=DOOR, reason="damaged", detail=detail))
+                self._news.append(e.DoorOpened(door=DOOR, where=str(self.path)))
+            return False
+
     def close(self) -> None:
         """Write all that is queued, close the file, free the lock. What still waits is lost."""
         self.commit()
@@ -107,6 +134,8 @@ class Writer:
         return True
 
     def _write(self, batch: Batch, now: float) -> None:
+        if self._is_gone():
+            self._leave()
         tables = self._connect(now)
         tables.write(batch)
         self._run = tables.run
@@ -117,7 +146,25 @@ class Writer:
             if aside is not None:
                 self._begin_anew(aside)
             self._tables = Tables(db, self._run)
+            self._identity = identity(self.path)
         return self._tables
+
+    def _is_gone(self) -> bool:
+        """Whether the open file is no longer the one of that name: deleted, moved, exchanged."""
+        return self._tables is not None and self._identity != identity(self.path)
+
+    def _leave(self) -> None:
+        detail = (
+            f"{self.path} was deleted, moved or exchanged while it was open;"
+            " what was in it is there no more, and the journal begins anew"
+        )
+        self._news.append(e.DoorFailed(door=DOOR, reason="deleted", detail=detail))
+        self._news.append(e.DoorOpened(door=DOOR, where=str(self.path)))
+        assert self._tables is not None
+        self._tables.empty_log()
+        self._disconnect()
+        leave(self.path)
+        self._run = None
 
     def _begin_anew(self, aside: e.JournalSetAside) -> None:
         self._run = None
