@@ -1,6 +1,6 @@
 """`make bench`: every figure beside its bound; the exit code is 1 when one is missed.
 
-    python -m tests.bench            all of them, about two minutes
+    python -m tests.bench            all of them; two hundred scored nights take most of it
     python -m tests.bench nudge      those of one file
 
 Not tests: a machine that is busy with something else gives other figures.
@@ -22,6 +22,7 @@ from tests.bench import (
     page,
     rehearsal,
     round_trip,
+    scoring,
     telling,
 )
 from tests.bench.figures import Figure, table
@@ -37,6 +38,7 @@ _MEASUREMENTS: dict[str, Callable[[Path], list[Figure]]] = {
     "footprint": footprint.measure,
     "agenda": agenda.measure,
     "judging": judging.measure,
+    "scoring": scoring.measure,
     "page": lambda folder: asyncio.run(page.measure(folder)),
 }
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from tests.bench.figures import Figure
 from vfod.survey.activity import Detector, Margin
 from vfod.survey.floor import scatter_of
+from vfod.survey.occupancy import Visit, occupancy
 
 CHANNELS = 500
 PER_SECOND = 10
@@ -36,6 +37,11 @@ def measure(_: Path) -> list[Figure]:
                 "own", channel, sorted(readings)[READINGS // 2], now, scatter=scatter_of(readings)
             )
     spent = time.process_time() - began
+    nights = [[Visit(107.1 * k, rng.random() < 0.5) for k in range(268)] for _ in range(CHANNELS)]
+    began = time.process_time()
+    for visits in nights:
+        occupancy(visits, 0.0, 28_800.0)
+    summed = time.process_time() - began
     return [
         Figure(
             what=f"judging {PER_SECOND} visits a second of {CHANNELS} channels",
@@ -43,5 +49,8 @@ def measure(_: Path) -> list[Figure]:
             unit="%",
             most=BOUND,
             note="of a core, floor and activity",
-        )
+        ),
+        Figure(
+            what=f"occupancy of {CHANNELS} channels after a night", value=summed, unit="s", most=1.0
+        ),
     ]

@@ -8,23 +8,14 @@ python -m tests.score --folder DIR    where the plots go
 import argparse
 import sys
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 from tests.score.curves import at_false_alarm, at_margin, fading, table
-from tests.score.nights import PROMISED, Channel, night
+from tests.score.nights import PROMISED, nights
 from tests.score.pictures import draw_curves, draw_nights
 from tests.score.receivers import kinds
 from tests.score.tally import table as table_of_nights
 from tests.score.tally import tally
-
-
-def nights(count: int) -> list[Channel]:
-    """So many nights, the level sources in turn."""
-    turn = kinds()
-    with ProcessPoolExecutor() as pool:
-        done = pool.map(night, [turn[k % len(turn)] for k in range(count)], range(count))
-        return [channel for one in done for channel in one]
 
 
 def main(words: Sequence[str] | None = None) -> int:

@@ -5,10 +5,11 @@ least the margin above the noise, by the simulated air itself, looked at every f
 """
 
 import random
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import cache
 
-from tests.score.receivers import CHANNELS, NIGHT, Kind
+from tests.score.receivers import CHANNELS, NIGHT, Kind, kinds
 from tests.score.walk import walk
 from vfod.sim.air import Air
 from vfod.sim.scenario import Cycle, Fading, Floor, FloorBand, Scenario, Station
@@ -102,6 +103,14 @@ def night(kind: Kind, seed: int, corrected: Scored | None = None) -> list[Channe
             )
         )
     return found
+
+
+def nights(count: int) -> list[Channel]:
+    """So many nights, the level sources in turn, on all cores."""
+    turn = kinds()
+    with ProcessPoolExecutor() as pool:
+        done = pool.map(night, [turn[k % len(turn)] for k in range(count)], range(count))
+        return [channel for one in done for channel in one]
 
 
 def _station(rng: random.Random, dial: int, name: str) -> tuple[Station, float | None]:

@@ -22,7 +22,7 @@ def least(chance: float, count: int) -> float:
     return chance - SLACK * sqrt(chance * (1 - chance) / count)
 
 
-@pytest.mark.timeout(600)
+@pytest.mark.timeout(1200)
 def test_twenty_nights() -> None:
     """The level sources in turn, and all that is promised of what is made of their visits.
 
