@@ -25,7 +25,7 @@ unexport PYTHONDONTWRITEBYTECODE
 help: ## this list
 	@sed -n 's/^\([a-z]*\):.*## /  make \1	/p' Makefile
 
-demo: $(VENV)/.run ## the whole thing with a simulated VFO, about a minute
+demo: $(VENV)/.run ## the whole thing with a simulated VFO, a minute and a half
 	@requirements/system.sh mosquitto:mosquitto
 	@$(BIN)/vfod demo $(ARGS)
 

@@ -73,8 +73,11 @@ def test_the_picture_for_a_page_of_ones_own(
     ("words", "code", "says"),
     [
         (["night", "yesterday"], 2, "'yesterday' is not a night"),
+        (["night", "--vfo", "attic"], 2, "there is no VFO 'attic'; known are main"),
+        (["nights", "--vfo", "attic"], 2, "there is no VFO 'attic'; known are main"),
         (["night", "2026-13-01"], 2, "'2026-13-01' is not a night"),
         (["night", "--html", "/nowhere/n.html"], 2, "/nowhere/n.html cannot be written"),
+        (["night", "--html", "/dev/null/n.html"], 2, "/dev/null/n.html cannot be written"),
         (["night", "2020-01-01", "--png", "x.png"], 2, "there is no picture of this night"),
         (["night", "2020-01-01", "--svg", "-"], 2, "there is no picture of this night"),
     ],

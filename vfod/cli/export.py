@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
-from vfod.cli.night import write
+from vfod.cli.night import counting, write
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration_if_any, journal_path, now, zone_of
 from vfod.cli.when import parse_when
@@ -23,6 +23,9 @@ from vfod.report.export import (
     observation_rows,
 )
 from vfod.store import Reader
+
+#: Lines between one word of progress and the next: some tenths of a second.
+_TOLD_EVERY = 5000
 
 
 def export(words: list[str]) -> int:
@@ -116,4 +119,13 @@ def _put(target: str | None, lines: Iterable[str]) -> None:
             sys.stdout.buffer.write(line.encode("utf-8"))
         sys.stdout.buffer.flush()
     else:
-        write(target, (line.encode("utf-8") for line in lines))
+        write(target, (line.encode("utf-8") for line in _counted(lines)))
+
+
+def _counted(lines: Iterable[str]) -> Iterator[str]:
+    """The lines, and now and then how many for whoever waits at a terminal."""
+    for count, line in enumerate(lines):
+        if count % _TOLD_EVERY == 0:
+            counting(f"{count} lines")
+        yield line
+    counting("")

@@ -1,5 +1,6 @@
 """`vfod night`: the morning after; a summary, a page, a picture. Reads the journal alone."""
 
+import contextlib
 import shutil
 import sys
 from argparse import Namespace
@@ -109,6 +110,12 @@ def add_common(parser: Parser) -> None:
 def setting_of(reader: Reader, config: Config | None, given: Namespace) -> Setting:
     """The listener's side of a report."""
     vfo = given.vfo
+    known = [*(config.vfos if config else ()), *reader.vfos()]
+    if vfo is not None and vfo not in known:
+        raise UsageError(
+            f"there is no VFO {vfo[:40]!r}",
+            remedy=f"known are {', '.join(dict.fromkeys(known)) or 'none'}",
+        )
     # What is in the journal has been, also where the clock was set back since.
     when = max(now(), (reader.newest() or 0.0) + 1)
     if config is None:
@@ -161,9 +168,13 @@ def width() -> int:
 
 def progress(what: str, part: float) -> None:
     """What is being done, for whoever waits at a terminal."""
+    counting(f"{part:4.0%}  {what}" if part < 1 else "")
+
+
+def counting(what: str) -> None:
+    """A line at the terminal that the next one writes over; an empty one takes it away."""
     if sys.stderr.isatty():
-        print(f"\r\x1b[K{part:4.0%}  {what}" if part < 1 else "\r\x1b[K", end="", file=sys.stderr)
-        sys.stderr.flush()
+        print(f"\r\x1b[K{what}", end="", file=sys.stderr, flush=True)
 
 
 def write(path: str, content: Iterable[bytes]) -> None:
@@ -175,7 +186,8 @@ def write(path: str, content: Iterable[bytes]) -> None:
             file.writelines(content)
         beside.replace(target)
     except OSError as error:
-        beside.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            beside.unlink()
         _cannot(path, error)
     print(f"written: {path}")
 

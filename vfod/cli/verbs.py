@@ -6,7 +6,7 @@ from vfod.errors import UsageError
 
 #: In the order in which a listener meets them.
 SUMMARY = {
-    "demo": "everything once with a simulated VFO, about a minute",
+    "demo": "everything once with a simulated VFO, a minute and a half",
     "serve": "run the daemon",
     "check": "look through the configuration and say what it amounts to",
     "config": "the configuration's schema, or the configuration as it was understood",

@@ -184,6 +184,11 @@ class Reader:
         )
         return bool(row[0])
 
+    def vfos(self) -> list[str]:
+        """The names of all VFOs that ever observed something."""
+        rows = self._all("SELECT DISTINCT vfo FROM channels ORDER BY vfo")
+        return [row["vfo"] for row in rows]
+
     def newest(self) -> float | None:
         """The time of the newest observation, or else event; None in an empty journal."""
         for sql in ("SELECT max(key) / 1000.0 FROM observations", "SELECT max(time) FROM events"):

@@ -1,4 +1,4 @@
-"""`vfod demo`: everything once, with real processes, in about a minute.
+"""`vfod demo`: everything once, with real processes, in about a minute and a half.
 
 scene       the invented air and the listener's configuration
 crew        the processes
@@ -28,7 +28,7 @@ def demo(words: list[str]) -> int:
     """Play the demo; 1 where the accounts of it do not agree."""
     Parser(
         "demo",
-        "The whole thing once, in about a minute: a simulated VFO on a pseudo-terminal, the\n"
+        "The whole thing once, in a minute and a half: a simulated VFO on a pseudo-terminal, the\n"
         "daemon, a broker where the machine has mosquitto, a hand on the knob, a nudge from the\n"
         "shell, and what everybody says of it at the end; then a whole night, rehearsed, as a\n"
         "page to look at. It touches nothing but temporary files.",
