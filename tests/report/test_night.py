@@ -108,6 +108,18 @@ def test_occupancy_has_intervals(diary: Diary, tell: Tell) -> None:
     assert isinstance(by_dial[COMING].long_run, Unsaid)
 
 
+def test_occupancy_of_bands(diary: Diary, tell: Tell) -> None:
+    """Active channels and time over all of them (Report ITU-R SM.2256, section 2.17)."""
+    ordinary(diary)
+    bands = {name: found.tonight for name, found in tell().band_occupancy.items()}
+    # One of five channels always; one of five for four hours of the watched 560 minutes, less ten.
+    for name, truth in (("lower", 1 / 5), ("upper", 230 / 560 / 5)):
+        told = bands[name]
+        assert isinstance(told, Share)
+        assert truth == pytest.approx(told.value, abs=0.003)
+        assert told.low <= truth <= told.high
+
+
 def test_the_list_of_stations(diary: Diary, tell: Tell) -> None:
     """Heard, not heard, not looked for, and what the list does not explain; by half a raster."""
     ordinary(diary)

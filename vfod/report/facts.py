@@ -176,6 +176,7 @@ class Night:
     channels: tuple[Channel, ...]
     band_edges: Mapping[str, tuple[int, int]]
     open_bands: tuple[OpenBand, ...]
+    band_occupancy: Mapping[str, Occupancy]
     looked_bands: tuple[str, ...]
     strongest: tuple[Channel, ...]
     fresh: tuple[Channel, ...] | None

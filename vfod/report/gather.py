@@ -86,6 +86,7 @@ def gather(reader: Reader, setting: Setting, night: date, progress: Progress = s
             pause,
             pace.median if pace else 0.0,
         ),
+        band_occupancy=heard.bands(own, visits, begins, ends),
         looked_bands=tuple(sorted(band for band in extents if band is not None)),
         strongest=heard.strongest(channels, visits),
         fresh=heard.fresh(channels, visits, earlier),

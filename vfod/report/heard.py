@@ -12,7 +12,7 @@ from vfod.plan.stations import Station, expected, named
 from vfod.report.facts import Channel, Expected, Gap, OpenBand, Stations, Unknown
 from vfod.store import ChannelSummary
 from vfod.store.sums import Cell, ChannelNight, Extent, Spell
-from vfod.survey.occupancy import Share, Visit, occupancy
+from vfod.survey.occupancy import Occupancy, Share, Visit, occupancy, of_band
 
 #: Active visits of a band in a spell below which it was not open, only something flickered.
 LEAST_IN_SPELL = 3
@@ -57,6 +57,17 @@ def channels(
         )
         for one in sums
     )
+
+
+def bands(
+    sums: Sequence[ChannelNight], visits: Visits, begins: float, ends: float
+) -> dict[str, Occupancy]:
+    """How much of each band was occupied: active channels and time, over all of them."""
+    names = sorted({one.band for one in sums if one.band is not None})
+    return {
+        name: of_band([visits[one.dial] for one in sums if one.band == name], begins, ends)
+        for name in names
+    }
 
 
 def strongest(found: Sequence[Channel], visits: Visits) -> tuple[Channel, ...]:

@@ -169,26 +169,31 @@ def _new(night: Night) -> Section:
 
 
 def _bands(night: Night) -> Section:
-    rows = []
-    for one in night.open_bands:
+    rows: list[Row] = []
+    for one in sorted(night.open_bands, key=lambda one: (one.spell.band, one.spell.begins)):
         begins, ends = _clock(night, one.spell.begins), _clock(night, one.spell.ends)
+        again = bool(rows) and rows[-1][0] == one.spell.band
+        busy = night.band_occupancy.get(one.spell.band)
         rows.append(
             (
                 one.spell.band,
                 f"before {begins}" if one.from_the_start else begins,
                 f"after {ends}" if one.to_the_end else ends,
                 str(one.spell.active),
+                "" if again or busy is None else share(busy.tonight),
             )
         )
     silent = [b for b in night.looked_bands if b not in {o.spell.band for o in night.open_bands}]
     says = [f"Never open while it was visited: {', '.join(silent)}."] if silent else []
     if not night.looked_bands:
         says = ["No band was looked at."]
+    elif rows:
+        says.append("Occupied: of all channels and all the watched time, 95 % confidence.")
     return Section(
         key="bands",
         title="When bands opened and closed",
         says=tuple(says),
-        head=("band", "opened", "closed", ">active visits") if rows else (),
+        head=("band", "opened", "closed", ">active visits", ">occupied") if rows else (),
         rows=tuple(rows),
         brief=12,
     )
