@@ -166,7 +166,10 @@ class HoldBegan(Event):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HoldEnded(Event):
-    """The hold is over: `reason` is "quiet", "limit", "yield" or "skip"."""
+    """The hold is over: `reason` is "quiet", "limit", "guest", "yield" or "skip".
+
+    A guest is a sweep that shares the window with a revisit time and must not wait longer.
+    """
 
     sweep: str
     dial: int

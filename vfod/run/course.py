@@ -71,6 +71,16 @@ class Course:
         known.began, known.visits, known.held = now, 0, 0.0
         return ended
 
+    def guest_waits(self, now: float) -> bool:
+        """Whether a guest with a revisit time should have begun its next pass by now."""
+        for guest, plan in self.roster.guests:
+            known = self._passes.get(plan.sweep.name)
+            if guest.every is None or known is None or self.visit.sweep is plan.sweep:
+                continue
+            if now >= known.began - plan.pass_duration + guest.every:
+                return True
+        return False
+
     def advance(self) -> None:
         """On to the next visit."""
         self.visit, self.coming = self.coming, next(self._visits)

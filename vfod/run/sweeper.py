@@ -380,6 +380,8 @@ class Sweeper:
                     heard = self._clock.monotonic()
             if self._clock.monotonic() - heard >= quiet:
                 return "quiet"
+            if self.course.guest_waits(self._clock.monotonic()):
+                return "guest"
         return "limit"
 
     async def _speaker(self, muted: bool) -> None:
