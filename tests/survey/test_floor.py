@@ -6,6 +6,8 @@ from math import log10
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from vfod.survey.floor import LEAST, STALE, Floor, fit, scatter_of
@@ -204,3 +206,26 @@ def test_the_scatter_of_a_median() -> None:
         np.mean([value for value in told if value is not None]), rel=0.15
     )
     assert scatter_of([1.0]) is None
+
+
+@given(
+    visits=st.lists(
+        st.tuples(
+            st.integers(0, 12),
+            st.floats(-409.5, 409.5),
+            st.floats(-4000, 4000),
+            st.none() | st.floats(0, 50),
+        ),
+        max_size=80,
+    )
+)
+def test_any_levels_give_a_floor_among_them_or_none(
+    visits: list[tuple[int, float, float, float | None]],
+) -> None:
+    """Also where the clock jumps, and where all readings are the same."""
+    floor = Floor(frozenset({3}))
+    for channel, level, time, scatter in visits:
+        floor.add(channel, level, time, scatter)
+        value = floor.value(time)
+        levels = [seen for _, seen, _, _ in visits]
+        assert value is None or min(levels) - 1e-6 <= value <= max(levels) + 1e-6

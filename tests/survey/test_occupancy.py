@@ -3,8 +3,11 @@
 import random
 from bisect import bisect_right
 from collections.abc import Callable
+from itertools import accumulate
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from vfod.survey.occupancy import (
     PERFECT,
@@ -161,6 +164,30 @@ def test_hour_by_hour() -> None:
     hours = by_parts(seen, [3600.0 * hour for hour in range(9)])
     assert [0, 1, 0, 0, 0, 0, 0, 0] == [round(said(it.tonight).value) for it in hours]
     assert sum(it.visits for it in hours) == 269
+
+
+@given(
+    gaps=st.lists(st.floats(0.0, 1000.0), max_size=60),
+    states=st.lists(st.sampled_from([True, False, None]), min_size=60, max_size=60),
+    detection=st.floats(0.0, 1.0),
+    false_alarm=st.floats(0.0, 1.0),
+)
+def test_any_visits_give_figures_in_order(
+    gaps: list[float], states: list[bool | None], detection: float, false_alarm: float
+) -> None:
+    """Whatever was seen, by whatever detector: 0 <= low <= value <= high <= 1, or nothing said."""
+    times = list(accumulate(gaps))
+    visits = [Visit(time, state) for time, state in zip(times, states, strict=False)]
+    scored = Scored(detection=detection, false_alarm=false_alarm)
+    until = (times[-1] if times else 0.0) + 1
+    for it in (occupancy(visits, 0, until, scored), of_band([visits] * 3, 0, until, scored)):
+        assert 0 <= it.active <= it.judged <= it.visits
+        assert 0 <= it.watched <= 3 * until + 1e-6
+        for figure in (it.tonight, it.long_run):
+            if isinstance(figure, Share):
+                assert 0 <= figure.low <= figure.value + 1e-9
+                assert figure.value <= figure.high + 1e-9 <= 1 + 2e-9
+    assert sum(run.last >= run.first for run in runs(visits)) == len(runs(visits))
 
 
 def _drawn(rng: random.Random, on: float, off: float, scored: Scored) -> tuple[float, Occupancy]:
