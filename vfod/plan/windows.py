@@ -155,27 +155,26 @@ class Window:
         if opens is None or (self.season is not None and not self.season.holds(opens)):
             return None
         if isinstance(self.end, Lasting):
-            return opens, opens + self.end.seconds, self.end.seconds
+            return self._until_again(night, opens, opens + self.end.seconds)
         other = self.end_night(night)
         closes = instant_in(self.end, other, self.zone, self.site)
         if closes is None:
             # The zone moved its clocks over it: as long as it is expected to be.
             expected = position(self.end, other, self.zone) - position(self.start, night, self.zone)
             closes = opens + expected % DAY
-        written = closes - opens
-        if isinstance(self.start, time) and isinstance(self.end, time):
-            start, end = self.walls(night)
-            written = (end - start).total_seconds()
-            if closes <= opens:
-                # It lies in the hour that the clocks leap over: it keeps the length it was given,
-                # because a window that is listed for a night shall come in that night.
-                closes = opens + written
-        elif written > LONGEST_MIXED:
-            # As long as a day near the polar night: it ends where it opens again.
-            again = self._opens(night + ONE_DAY)
-            closes = min(closes, opens + DAY, opens + DAY if again is None else again)
-            written = closes - opens
-        return opens, closes, written
+        if not (isinstance(self.start, time) and isinstance(self.end, time)):
+            return self._until_again(night, opens, min(closes, opens + DAY))
+        start, end = self.walls(night)
+        written = (end - start).total_seconds()
+        # Where both lie in the hour that the clocks leap over it keeps the length it was given,
+        # because a window that is listed for a night shall come in that night.
+        return opens, opens + written if closes <= opens else closes, written
+
+    def _until_again(self, night: date, opens: float, closes: float) -> tuple[float, float, float]:
+        """It ends where it opens again, when the sun drifts or is replaced by a clock time."""
+        again = self._opens(night + ONE_DAY) if self.chooses(night + ONE_DAY) else None
+        closes = closes if again is None else min(closes, again)
+        return opens, closes, closes - opens
 
     def walls(self, night: date) -> tuple[datetime, datetime]:
         """Start and end of a window between two clock times, whatever the clocks do."""
