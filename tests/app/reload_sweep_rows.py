@@ -79,7 +79,7 @@ async def active_at_less(it: Attended, _: dict[str, Any]) -> None:
 @case("sweeps.evening.margin.stay", ("stay: 3dB", "stay: 45dB"), before=STRICT)
 async def stays_at_more(it: Attended, _: dict[str, Any]) -> None:
     """What is not active needs the other margin, so only the threshold itself can be looked at."""
-    detector = it.daemon.vfos["main"].keeper._repertoire.detectors["evening"]
+    detector = it.daemon.vfos["main"].keeper.repertoire.detectors["evening"]
     assert 3.0 == detector._margin.stay
     await it.until(e.SweepChanged)
     assert 45.0 == detector._margin.stay
@@ -89,7 +89,7 @@ async def stays_at_more(it: Attended, _: dict[str, Any]) -> None:
 async def another_floor(it: Attended, _: dict[str, Any]) -> None:
     """A floor that was taken from other channels is forgotten, and taken from these."""
     await it.until(e.SweepChanged)
-    detector = it.daemon.vfos["main"].keeper._repertoire.detectors["evening"]
+    detector = it.daemon.vfos["main"].keeper.repertoire.detectors["evening"]
     assert {} == detector._floors
     assert {7_200_000, 7_230_000} == detector._quiet
     assert {7_210_000} == {one.dial for one in await it.visits() if one.active}

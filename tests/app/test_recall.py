@@ -4,7 +4,7 @@ from pathlib import Path
 
 from tests.store.samples import EVENING, stamped
 from vfod import events as e
-from vfod.app.recall import Memory, Recalled
+from vfod.app.recall import MEMORY, Memory, Recalled
 from vfod.store import Direct
 
 WINDOW = e.Origin(door=e.Door.WINDOW)
@@ -22,6 +22,25 @@ async def remembered(path: Path, *events: e.Event) -> Memory:
         store.add(stamped(number, event))
     await store.close()
     return Memory(path)
+
+
+def observed(dial: int, floor: float | None) -> e.ChannelObserved:
+    return e.ChannelObserved(
+        sweep="evening", dial=dial, band="41m", readings=8, level=-70.0, highest=-68.0,
+        unit="dBm", floor=floor, active=None if floor is None else True, lateness=0.0,
+    )  # fmt: skip
+
+
+async def test_floors_of_the_last_day_are_remembered(tmp_path: Path) -> None:
+    """The mean of each half hour of the day; visits without one do not count."""
+    visits = (observed(7_200_000, -101.0), observed(7_205_000, None), observed(7_210_000, -99.0))
+    memory = await remembered(tmp_path / "j", *visits)
+    half_hour = int(EVENING // 1800) % 48
+    (past,) = memory.of("main", EVENING + 3600).floors
+    assert ("evening", "41m", half_hour) == (past.sweep, past.band, past.half_hour)
+    assert -100.0 == past.floor
+    assert () == memory.of("main", EVENING + 2 * MEMORY).floors
+    assert () == memory.of("attic", EVENING + 3600).floors
 
 
 async def test_a_battery_that_was_low_is_remembered(tmp_path: Path) -> None:

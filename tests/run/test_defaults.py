@@ -92,7 +92,7 @@ async def test_margin() -> None:
     async with house() as it:
         await it.ask(r.StartSweep(sweep="evening"))
         await it.until(e.PassCompleted, limit=100)
-        detector = it.keeper._repertoire.detectors["evening"]
+        detector = it.keeper.repertoire.detectors["evening"]
         floor = detector.judge("own", 7_200_000, -100.0, it.clock.wall(), learn=False).floor
         assert floor is not None
         above = [5.9, 6.0, 3.1, 3.0, 2.9, 3.1]

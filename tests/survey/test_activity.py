@@ -56,3 +56,15 @@ def test_the_receiver_s_own_signals_are_no_stations() -> None:
     verdict = detector.judge("41m", 7_235_000, -50.0, NOON + 30, scatter=0.1)
     assert verdict.active is None
     assert -100.0 == pytest.approx(verdict.floor)
+
+
+def test_a_full_band_goes_by_what_an_earlier_run_knew() -> None:
+    """Nineteen channels of twenty carry something: the floor is that of yesterday's half hour."""
+    detector = Detector(Margin())
+    detector.recall("41m", int(NOON // 1800) % 48, -100.0)
+    detector.describe(Margin())
+    for index in range(20):
+        level = -80.0 + 2 * index if index else -100.0
+        verdict = detector.judge("41m", 7_200_000 + index, level, NOON + index, scatter=0.1)
+        assert (-100.0, index > 0) == (verdict.floor, verdict.active)
+    assert detector.judge("41m", 7_200_000, -100.0, NOON + 1800, scatter=0.1).floor is None

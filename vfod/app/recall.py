@@ -1,7 +1,7 @@
 """What the journal remembers of the last run of the daemon, so that a restart goes on with it."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -9,7 +9,7 @@ from vfod import events as e
 from vfod.errors import StoreError
 from vfod.run.given import LeftOff
 from vfod.run.keeper import BATTERY
-from vfod.store import Entry, Reader
+from vfod.store import Entry, PastFloor, Reader
 
 #: How far back a sweep left off is looked for, seconds: a person's sweep from days ago is no longer
 #: what anybody expects.
@@ -30,6 +30,8 @@ class Recalled:
     home: int | None = None
     #: When a person last stopped a sweep, wall clock: its window is not to start it again.
     stopped_at: float | None = None
+    #: What the bands' floors were through the last day.
+    floors: tuple[PastFloor, ...] = ()
     #: The last sign of life of the daemon, wall clock.
     alive: float | None = None
 
@@ -48,7 +50,11 @@ class Memory:
 
     def of(self, vfo: str, now: float) -> Recalled:
         """What it says of a VFO; `now` is the wall clock, which can be believed."""
-        return self._ask(lambda reader: self._recall(reader, vfo, now), Recalled())
+        return self._ask(lambda reader: self._with_floors(reader, vfo, now), Recalled())
+
+    def _with_floors(self, reader: Reader, vfo: str, now: float) -> Recalled:
+        floors = reader.floors(since=now - MEMORY, until=now, vfo=vfo)
+        return replace(self._recall(reader, vfo, now), floors=tuple(floors))
 
     def battery_low_at(self, vfo: str) -> float | None:
         """Volts at which the battery was told to be low, where it was not charged since."""

@@ -81,6 +81,8 @@ class Vfo:
         self.keeper.remember(
             left_off=recalled.left_off, stopped_at=recalled.stopped_at, alive=recalled.alive
         )
+        for past in recalled.floors:
+            self.keeper.repertoire.recall(past.sweep, past.band, past.half_hour, past.floor)
         if self.desk.home is None:
             self.desk.home = recalled.home
         if recalled.quiet_until is not None and recalled.quiet_for is not None:

@@ -66,7 +66,7 @@ class Keeper:
         self._by_person = False
         self._link_is_new = False
         self._spares_battery = False
-        self._repertoire = Repertoire(tuner)
+        self.repertoire = Repertoire(tuner)
         self._alarm = Alarm()
         #: Last time the agenda was looked at (monotonic), for the watchdog.
         self.last_beat = clock.monotonic()
@@ -216,7 +216,7 @@ class Keeper:
         left = self._left_off
         joins = left is not None and left.sweep == slot.window.sweep and left.time >= slot.opens
         self._left_off = None
-        name, dial = slot.window.sweep, self._repertoire.goes_on(slot)
+        name, dial = slot.window.sweep, self.repertoire.goes_on(slot)
         dial = left.dial if left is not None and joins else dial
         try:
             self._begin(name, _WINDOW, None, window=slot.window, from_dial=dial)
@@ -232,7 +232,7 @@ class Keeper:
         slot, self._open = self._open, None
         yielded = not self._desk.sweep_may_move
         if self._sweeper is not None and not self._by_person:
-            self._repertoire.leaves(slot, self._sweeper.course.own.dial)
+            self.repertoire.leaves(slot, self._sweeper.course.own.dial)
             await self._end("the window closed", _WINDOW, None)
             if not yielded:
                 await self._dial_afterwards()
@@ -267,7 +267,7 @@ class Keeper:
         window: Window | None = None,
         from_dial: int | None = None,
     ) -> e.Stamped:
-        roster = self._repertoire.roster(self._orders, name, window)
+        roster = self.repertoire.roster(self._orders, name, window)
         if self._desk.home is None:
             self._desk.home = self._tuner.dial
         plan = roster.main
@@ -280,7 +280,7 @@ class Keeper:
             self._orders.levels,
             start=(0, 0) if from_dial is None else plan.resume_at(from_dial),
             mute=self._orders.mute_in_sweeps,
-            detectors=self._repertoire.detectors_of(roster),
+            detectors=self.repertoire.detectors_of(roster),
         )
         stamped = self._emit(
             e.SweepStarted(sweep=name, channels=len(plan), dial=sweeper.visit.dial, by=by), cause
@@ -330,7 +330,7 @@ class Keeper:
         """
         was, self._orders = self._orders, orders
         if levels_anew:
-            self._repertoire.detectors.clear()
+            self.repertoire.detectors.clear()
         if self._missed.why == "refused":
             self._declined, self._missed.why = None, ""
         await self._take_sweep(cause)
@@ -349,12 +349,12 @@ class Keeper:
             return
         window = self._open.window if self._open and not self._by_person else None
         try:
-            roster = self._repertoire.again(orders, sweeper.course.roster)
-            next_pass = self._repertoire.roster(orders, sweeper.name, window)
+            roster = self.repertoire.again(orders, sweeper.course.roster)
+            next_pass = self.repertoire.roster(orders, sweeper.name, window)
         except (UsageError, RefusedError) as error:
             await self._end(f"not possible by the new configuration: {error}", _WINDOW, cause)
             return
-        detectors = self._repertoire.detectors_of(roster, next_pass)
+        detectors = self.repertoire.detectors_of(roster, next_pass)
         sweeper.take(roster, orders.levels, detectors, next_pass)
         await sweeper.take_mute(orders.mute_in_sweeps)
 

@@ -39,6 +39,11 @@ class Repertoire:
         guests = [(guest, plan.sweep) for guest, plan in roster.guests]
         return laid_over(roster.main.sweep, guests, self._tuner.receiver, orders.bands)
 
+    def recall(self, sweep: str, band: str | None, half_hour: int, floor: float) -> None:
+        """A band's floor at a half hour of an earlier day, as that sweep knew it."""
+        detector = self.detectors.setdefault(sweep, Detector(Margin()))
+        detector.recall(band, half_hour, floor)
+
     def detectors_of(self, roster: Roster, coming: Roster | None = None) -> Mapping[str, Detector]:
         """Those of a roster by the name of the sweep, and of one that comes after it."""
         found = {}

@@ -5,6 +5,7 @@ opened, `writer` writes (run by `thread`), `reader` answers questions. No other 
 """
 
 from vfod.store.reader import ChannelSummary as ChannelSummary
+from vfod.store.reader import PastFloor as PastFloor
 from vfod.store.reader import Reader as Reader
 from vfod.store.reader import Run as Run
 from vfod.store.rows import Entry as Entry

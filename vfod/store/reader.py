@@ -70,6 +70,16 @@ class ChannelSummary:
     last_active: float | None
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PastFloor:
+    """The floor of a band in a half hour of the day, counted from midnight UTC, decibels."""
+
+    sweep: str
+    band: str | None
+    half_hour: int
+    floor: float
+
+
 class Reader:
     """A journal, open for reading; close it, or use it in a `with` statement."""
 
@@ -158,6 +168,18 @@ class Reader:
             sweep,
         )
         return observation(rows[0]) if rows else None
+
+    def floors(self, *, since: float, until: float, vfo: str) -> list[PastFloor]:
+        """The floors of each sweep's bands through the day, by the observations of that time."""
+        rows = self._all(
+            "SELECT sweep, band, (key / 1800000) % 48 AS half_hour, avg(floor) AS floor"
+            " FROM observation WHERE key >= ? AND key < ? AND vfo = ?"
+            " AND floor IS NOT NULL AND NOT doubted"
+            " GROUP BY sweep, band, half_hour ORDER BY sweep, band, half_hour",
+            *_keys(since, until),
+            vfo,
+        )
+        return [PastFloor(**row) for row in rows]
 
     def channels(
         self, *, since: float | None = None, until: float | None = None, vfo: str | None = None

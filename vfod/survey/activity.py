@@ -47,10 +47,17 @@ class Detector:
     def describe(
         self, margin: Margin, quiet: frozenset[int] = frozenset(), own: frozenset[int] = frozenset()
     ) -> None:
-        """Go by these from now on; a floor taken from other quiet channels is forgotten."""
+        """Go by these from now on; a floor taken from other quiet channels is forgotten.
+
+        So is one recalled, where some are named now: it is not needed then.
+        """
         if quiet != self._quiet:
             self._floors.clear()
         self._margin, self._quiet, self._own = margin, quiet, own
+
+    def recall(self, band: str | None, half_hour: int, floor: float) -> None:
+        """What an earlier run knew of a band's floor; it is believed where the band is full."""
+        self._floors.setdefault(band, Floor(self._quiet)).recall(half_hour, floor)
 
     def judge(
         self,

@@ -147,6 +147,10 @@ class Floor:
             self._estimate(time)
             self._since, self._grown = 0, False
 
+    def recall(self, half_hour: int, floor: float) -> None:
+        """An earlier day's floor at a half hour of the day, counted from midnight UTC."""
+        self._days.setdefault(half_hour, floor)
+
     def value(self, time: float) -> float | None:
         """The floor, or None where neither the band nor its past tells it."""
         if self._value is not None and abs(time - self._known) <= STALE:
