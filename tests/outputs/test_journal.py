@@ -10,15 +10,8 @@ import pytest
 
 from tests.store.samples import EVENING, observed, tuned
 from vfod import events as e
-from vfod.outputs.journal import (
-    BATCH,
-    BEAT_LIMIT,
-    LOOK_EVERY,
-    PATIENCE,
-    PIECE_EVERY,
-    STEADY,
-    Journal,
-)
+from vfod.outputs import journal as j
+from vfod.outputs.journal import BATCH, BEAT_LIMIT, PATIENCE, Journal
 from vfod.run.stream import Stream
 from vfod.sim.jump import SimClock
 from vfod.store import Direct, Keeping, Reader, Store, Threaded
@@ -363,10 +356,10 @@ async def test_upkeep_is_done_piece_by_piece() -> None:
     disk = Disk()
     desk = Desk(disk)
     async with desk.at_work():
-        await desk.wait(STEADY + LOOK_EVERY + 10)
+        await desk.wait(j.STEADY + j.LOOK_EVERY + 10)
     begun = [when - EVENING for when, _ in disk.tended]
-    assert [STEADY + n * PIECE_EVERY for n in range(3)] == begun[:3]
-    assert STEADY + 2 * PIECE_EVERY + LOOK_EVERY == begun[3]
+    assert [j.STEADY + n * j.PIECE_EVERY for n in range(3)] == begun[:3]
+    assert j.STEADY + 2 * j.PIECE_EVERY + j.LOOK_EVERY == begun[3]
 
 
 @pytest.mark.parametrize(
@@ -382,12 +375,12 @@ async def test_nothing_is_called_old_by_a_clock_that_is_new(event: e.Event) -> N
     disk = Disk()
     desk = Desk(disk)
     async with desk.at_work():
-        await desk.wait(STEADY - 1)
+        await desk.wait(j.STEADY - 1)
         assert [] == disk.tended
         desk.happen(event)
-        await desk.wait(STEADY - LOOK_EVERY)
+        await desk.wait(j.STEADY - j.LOOK_EVERY)
         assert [] == disk.tended
-        await desk.wait(2 * LOOK_EVERY)
+        await desk.wait(2 * j.LOOK_EVERY)
     assert disk.tended
 
 
@@ -396,7 +389,7 @@ async def test_how_long_is_kept_may_change() -> None:
     disk = Disk()
     desk = Desk(disk)
     async with desk.at_work():
-        await desk.wait(STEADY)
+        await desk.wait(j.STEADY)
         desk.journal.keeping = Keeping(keep=400 * 86400.0)
-        await desk.wait(PIECE_EVERY)
+        await desk.wait(j.PIECE_EVERY)
     assert [None, 400 * 86400.0] == [keeping.keep for _, keeping in disk.tended[:2]]

@@ -4,8 +4,10 @@ import resource
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from vfod import events as e
+from vfod.store import Writer
 
 #: 2026-11-25 20:00 UTC.
 EVENING = 1_795_636_800.0
@@ -77,3 +79,30 @@ def full_disk(room: int) -> Iterator[None]:
         yield
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+#: A program that holds the journal of its argument until its input ends.
+HOLDS = """
+import sys
+import tempfile
+from pathlib import Path
+from vfod.events import DaemonStopped, Stamped
+from vfod.store import Writer
+
+writer = Writer(Path(sys.argv[1]))
+writer.open(0.0)
+writer.add(Stamped(sequence=1, time=1.0, vfo="", event=DaemonStopped(reason="asked")))
+writer.commit()
+print("open", flush=True)
+sys.stdin.read()
+"""
+
+
+def filled(path: Path, rows: int = 3000) -> None:
+    """A sound journal of some dozen pages."""
+    writer = Writer(path)
+    writer.open(EVENING)
+    writer.add(stamped(1, started()))
+    for number in range(2, rows):
+        writer.add(stamped(number, observed(5_000_000 + number % 50 * 5000)))
+    writer.close()
