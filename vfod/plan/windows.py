@@ -168,10 +168,11 @@ class Window:
         written = (end - start).total_seconds()
         # Where both lie in the hour that the clocks leap over it keeps the length it was given,
         # because a window that is listed for a night shall come in that night.
-        return opens, opens + written if closes <= opens else closes, written
+        closes = opens + written if closes <= opens else closes
+        return opens, self._until_again(night, opens, closes)[1], written
 
     def _until_again(self, night: date, opens: float, closes: float) -> tuple[float, float, float]:
-        """It ends where it opens again, when the sun drifts or is replaced by a clock time."""
+        """It ends where it opens again, when the sun or the clocks moved that over its end."""
         again = self._opens(night + ONE_DAY) if self.chooses(night + ONE_DAY) else None
         closes = closes if again is None else min(closes, again)
         return opens, closes, closes - opens
