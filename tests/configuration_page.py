@@ -15,6 +15,8 @@ _STANDS_FOR = {
     "sweeps": "SWEEP",
     "windows": "WINDOW",
     "receiver": "RANGE",
+    "with": "GUEST",
+    "watches": "WATCH",
 }
 
 

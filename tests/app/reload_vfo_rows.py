@@ -74,6 +74,40 @@ async def corrected(it: Attended, _: dict[str, Any]) -> None:
     assert round((tuned.dial + 455_000) * 1000 / 1.00001) == tuned.oscillator
 
 
+@case(
+    "vfos.main.crystal_drives",
+    ("correction: 10ppm", "correction: 10ppm\n    crystal_drives: all"),
+    before=(("correction: 0ppm", "correction: 10ppm"),),
+)
+async def corrected_with_all(it: Attended, _: dict[str, Any]) -> None:
+    """The dial is divided by 1 + 10e-6, and the intermediate frequency added to that."""
+    tuned = await it.until(e.DialTuned)
+    assert round((tuned.dial / 1.00001 + 455_000) * 1000) == tuned.oscillator
+
+
+GENERATOR = (
+    "correction: 0ppm",
+    "correction: 0ppm\n    synthesiser: {crystal: 25M, loop_from: 600M, loop_to: 900M,"
+    " denominator: 1048575, fixed: false, divider: 900, extra: 128}",
+)
+
+
+@case("vfos.main.synthesiser", GENERATOR)
+@case("vfos.main.synthesiser.crystal", ("25M", "27M"), before=(GENERATOR,))
+@case("vfos.main.synthesiser.loop_from", ("600M", "610M"), before=(GENERATOR,))
+@case("vfos.main.synthesiser.loop_to", ("900M", "890M"), before=(GENERATOR,))
+@case("vfos.main.synthesiser.denominator", ("1048575", "1000000"), before=(GENERATOR,))
+@case("vfos.main.synthesiser.fixed", ("fixed: false", "fixed: true"), before=(GENERATOR,))
+@case("vfos.main.synthesiser.divider", ("divider: 900", "divider: 800"), before=(GENERATOR,))
+@case("vfos.main.synthesiser.extra", ("extra: 128", "extra: 64"), before=(GENERATOR,))
+async def only_explained(it: Attended, _: dict[str, Any]) -> None:
+    """The command line reads it when it explains; here it is understood, and the sweep goes on."""
+    settings = load(str(it.config)).vfos["main"]
+    assert settings.synthesiser is not None
+    assert settings.synthesiser == it.daemon.config.vfos["main"].synthesiser
+    await it.until(e.PassCompleted)
+
+
 @case("vfos.main.quiet", ("quiet: 10m", "quiet: 30s"))
 async def quieter(it: Attended, _: dict[str, Any]) -> None:
     await it.ask(r.Tune(frequency=7_321_000))

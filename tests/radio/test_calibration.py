@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from vfod.errors import UsageError
-from vfod.radio.calibration import Beat, Crystal, Sideband, crystal_error, tuned
+from vfod.radio.calibration import Beat, Sideband, crystal_error, tuned
 from vfod.radio.carriers import CARRIERS, carriers_on
-from vfod.radio.receiver import Detector, Injection, Range
+from vfod.radio.receiver import Crystal, Detector, Injection, Range
 
 DIRECT = Range(low=100_000, high=30_000_000, detector=Detector.DIRECT, injection=Injection.LOW)
 

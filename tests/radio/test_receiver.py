@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from vfod.errors import OutOfRangeError, UsageError
-from vfod.radio.receiver import Detector, Injection, Range, Receiver, complaints
+from vfod.radio.receiver import Crystal, Detector, Injection, Range, Receiver, complaints
 
 ENVELOPE, PRODUCT, DIRECT = Detector.ENVELOPE, Detector.PRODUCT, Detector.DIRECT
 HIGH, LOW = Injection.HIGH, Injection.LOW
@@ -275,3 +275,31 @@ def test_reachable_says_exactly_what_can_be_tuned(
     assert accepted == any(low <= dial <= high for low, high in parts)
     for (_, high), (low, _) in itertools.pairwise(parts):
         assert high + 1 < low
+
+
+@given(
+    ppm=st.integers(-200, 200),
+    dial=st.integers(200_000, 30_000_000),
+    injection=st.sampled_from(Injection),
+)
+def test_all_oscillators_on_one_crystal(ppm: int, dial: int, injection: Injection) -> None:
+    """All frequencies of such a receiver are off by the same part: it is tuned so much lower.
+
+    The frequency it nominally receives, times 1 + y, is the one that was wanted: the formula of
+    the tone method (tests/radio/test_calibration.py) turned round.
+    """
+    part = Range(
+        low=100_000,
+        high=30_000_000,
+        detector=Detector.PRODUCT,
+        intermediate_frequency=9_000_000 if injection is Injection.HIGH else 100_000,
+        injection=injection,
+    )
+    it = Receiver(ranges=(part,), correction=Fraction(ppm), crystal=Crystal.ALL)
+    oscillator = it.oscillator_for(dial)
+    nominal = oscillator - part.mixed
+    assert dial + part.pitch == nominal * (1 + Fraction(ppm, 1_000_000))
+    assert dial == it.dial_for(it.millihertz_for(dial), near=dial)
+    low, high = it.limited(it.millihertz_for(dial), 10**12).reachable()[0]
+    assert abs(low - dial) <= 1
+    assert high == 30_000_000

@@ -44,7 +44,7 @@ def is_quick(argv: list[str]) -> bool:
         bool(argv)
         and argv[0] in VERBS
         and argv[:2] != ["sweep", "list"]
-        and not any(word in argv for word in ("-h", "--help", "--watch"))
+        and not any(word in argv for word in ("-h", "--help", "--watch", "--explain"))
     )
 
 

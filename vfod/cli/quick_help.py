@@ -18,10 +18,12 @@ example:
   vfod status --json
 """,
     "tune": f"""\
-usage: vfod tune FREQUENCY [options]
+usage: vfod tune FREQUENCY [--explain] [options]
 
 Move the dial. A bare number is kilohertz; a running sweep yields.
-{_OPTIONS}
+
+  --explain      and tell how the VFO's clock generator makes that frequency
+{_OPTIONS.lstrip()}
 example:
   vfod tune 9420
   vfod tune 9.42M

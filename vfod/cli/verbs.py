@@ -164,6 +164,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.plan import sweep_list
 
             return sweep_list(words[1:])
+        case "tune" if "--explain" in words:
+            from vfod.cli.explain import tune_explained
+
+            return tune_explained(words)
         case "status" if "--watch" in words:
             from vfod.cli.watch import watch
 

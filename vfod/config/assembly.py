@@ -25,6 +25,7 @@ from vfod.radio.bands import Band, bands_for
 from vfod.radio.levels import LevelTable
 from vfod.radio.receiver import Receiver, complaints
 from vfod.radio.sun import Site
+from vfod.radio.synthesiser import ClockGenerator, is_possible
 from vfod.units import format_frequency
 
 #: The VFO's own level table, as its ranges name it.
@@ -169,6 +170,8 @@ class Assembly:
             speaker=m.SpeakerPolicy(form.speaker),
             afterwards=afterwards,
             receiver=receiver,
+            goes_by_measured=form.correction is None,
+            synthesiser=self._synthesiser((*where, "synthesiser"), form.synthesiser),
             own_signals=tuple(form.own_signals),
             level_tables=_frozen(tables),
         )
@@ -179,8 +182,7 @@ class Assembly:
         """The receiver; level tables of single ranges are added to `tables`."""
         own = next(iter(tables), None)
         if form.receiver is None:
-            ranges = [parts.without_receiver(own)]
-            return Receiver(ranges=tuple(ranges), correction=form.correction)
+            return parts.receiver(form, [parts.without_receiver(own)])
         if not form.receiver:
             self._fault((*where, "receiver"), "no range; describe one, or remove the key")
             return None
@@ -195,7 +197,22 @@ class Assembly:
         for index, text in faults:
             # The remedy stands behind a colon there, behind a semicolon here.
             self._fault((*where, "receiver", index), text.replace(": ", "; ", 1))
-        return None if faults else Receiver(ranges=tuple(ranges), correction=form.correction)
+        return None if faults else parts.receiver(form, ranges)
+
+    def _synthesiser(
+        self, where: Where, form: forms.SynthesiserForm | None
+    ) -> ClockGenerator | None:
+        if form is None:
+            return None
+        if form.loop_from >= form.loop_to:
+            self._fault((*where, "loop_to"), "not above loop_from; exchange the two")
+            return None
+        found = parts.synthesiser(form)
+        if not is_possible(found):
+            text = "a loop cannot bring this crystal into its range; compare them"
+            self._fault((*where, "crystal"), text)
+            return None
+        return found
 
     # --- sweeps and windows ---------------------------------------------------------------------
 

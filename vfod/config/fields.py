@@ -73,7 +73,9 @@ Skipped = Annotated[Skip, _text(q.skip, f"^{_HERTZ}( ?- ?{_HERTZ})?$", "9420k", 
 Duration = Annotated[float, _text(q.duration, _TIME, "2s", "10m")]
 SomeTime = Annotated[float, _text(q.some_time, _TIME, "2s", "10m")]
 Margin = Annotated[float, _text(q.margin, r"^[0-9.]+ ?dB$", "6dB")]
-Correction = Annotated[Fraction, _text(q.correction, r"^[-+]?[0-9.]+ ?ppm$", "-1.5ppm")]
+Correction = Annotated[
+    Fraction | None, _text(q.correction, r"^(measured|[-+]?[0-9.]+ ?ppm)$", "measured", "-1.5ppm")
+]
 AMoment = Annotated[
     Moment, _text(q.moment, rf"^({_CLOCK}|{_SUN})$", "22:00", "sunset+45m", "19:58 UTC")
 ]

@@ -12,7 +12,7 @@ from vfod.config import fields as f
 from vfod.plan.sweep import Order
 from vfod.plan.windows import WEEKDAYS
 from vfod.radio.bands import REGIONS
-from vfod.radio.receiver import Detector, Injection
+from vfod.radio.receiver import Crystal, Detector, Injection
 
 
 def _or_off(value: Any) -> Any:
@@ -86,6 +86,25 @@ class RangeForm(Form):
     """What the counts of the level detector mean in this range; default the VFO's own table."""
 
 
+class SynthesiserForm(Form):
+    """A clock generator: its loop multiplies the crystal by a + b/c, an even divider follows."""
+
+    crystal: f.Frequency
+    """Frequency of its crystal."""
+    loop_from: f.Frequency = _written("600M")
+    """Lower end of the range of the loop's oscillator."""
+    loop_to: f.Frequency = _written("900M")
+    """Upper end of that range."""
+    denominator: Annotated[int, f.whole(1, 2**32, 1_048_575)] = 1_048_575
+    """The largest denominator c; or the only one, where fixed is true."""
+    fixed: f.TrueFalse = False
+    """Whether the firmware of the VFO uses that one denominator for every frequency."""
+    divider: Annotated[int, f.whole(2, 1_000_000, 900)] = 900
+    """The largest output divider."""
+    extra: Annotated[int, f.one_of(1, 2, 4, 8, 16, 32, 64, 128)] = 128
+    """The largest divider by a power of two behind that one; 1 where there is none."""
+
+
 class VfoForm(Form):
     """A VFO and the receiver it drives."""
 
@@ -97,8 +116,14 @@ class VfoForm(Form):
     """Control line DTR while the port is open; leave it where the box resets by it."""
     rts: Annotated[str, f.one_of("on", "off", "leave")] = "on"
     """Control line RTS while the port is open."""
-    correction: f.Correction = _written("0ppm")
-    """Measured error of the VFO's crystal, positive when it runs fast."""
+    correction: f.Correction = _written("measured")
+    """Error of the VFO's crystal, positive when it runs fast; measured is what vfod calibrate
+    found last, 0ppm before.
+    """
+    crystal_drives: Annotated[Crystal, f.one_of(*Crystal)] = Crystal.VFO
+    """What hangs on that crystal: the VFO alone, or all oscillators of the receiver."""
+    synthesiser: SynthesiserForm | None = None
+    """The clock generator that makes the oscillator, for vfod tune --explain and vfod spurs."""
     quiet: f.SomeTime = _written("10m")
     """How long a sweep yields to a hand on the knob or to a person."""
     output: Annotated[str, f.one_of("on", "windows", "leave")] = "on"

@@ -15,6 +15,7 @@ from vfod.plan.windows import Window
 from vfod.radio.bands import Band
 from vfod.radio.levels import UNCALIBRATED, Level, LevelTable
 from vfod.radio.receiver import Receiver
+from vfod.radio.synthesiser import ClockGenerator
 
 
 class ControlLine(StrEnum):
@@ -67,6 +68,7 @@ class VfoConfig:
 
     `afterwards` is a frequency in hertz where the dial parks. `level_tables` holds what the ranges
     of the receiver name in `level_table`. `own_signals` is where the receiver hears itself, hertz.
+    With `goes_by_measured` the receiver's correction is 0 until a measured one is known.
     """
 
     name: str
@@ -79,6 +81,8 @@ class VfoConfig:
     speaker: SpeakerPolicy
     afterwards: Afterwards | int
     receiver: Receiver
+    goes_by_measured: bool
+    synthesiser: ClockGenerator | None
     own_signals: tuple[Skip, ...]
     level_tables: Mapping[str, LevelTable]
 

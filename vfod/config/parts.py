@@ -1,13 +1,15 @@
 """Single entries of a form as the parts of radio and plan; nothing is checked here."""
 
-from collections.abc import Container
+from collections.abc import Container, Sequence
+from fractions import Fraction
 
-from vfod.config.forms import BandForm, RangeForm, SweepForm
+from vfod.config.forms import BandForm, RangeForm, SweepForm, SynthesiserForm, VfoForm
 from vfod.config.quantities import HIGHEST
 from vfod.plan.channels import Skip
 from vfod.plan.sweep import Hold, Sweep
 from vfod.radio.bands import Band
-from vfod.radio.receiver import Detector, Range
+from vfod.radio.receiver import Detector, Range, Receiver
+from vfod.radio.synthesiser import ClockGenerator
 
 
 def band(name: str, form: BandForm) -> Band:
@@ -34,6 +36,29 @@ def range_of(form: RangeForm, level_table: str | None) -> Range:
 def without_receiver(level_table: str | None) -> Range:
     """The dial is the oscillator; the box's greeting narrows it to what it can tune."""
     return Range(low=1, high=HIGHEST, detector=Detector.DIRECT, offset=0, level_table=level_table)
+
+
+def receiver(form: VfoForm, ranges: Sequence[Range]) -> Receiver:
+    """The receiver of a VFO, in ranges that fit together."""
+    return Receiver(
+        ranges=tuple(ranges),
+        correction=Fraction(0) if form.correction is None else form.correction,
+        crystal=form.crystal_drives,
+    )
+
+
+def synthesiser(form: SynthesiserForm) -> ClockGenerator:
+    """The clock generator, whose ranges are not empty."""
+    return ClockGenerator(
+        crystal=form.crystal,
+        loop_low=form.loop_from,
+        loop_high=form.loop_to,
+        denominator=form.denominator,
+        fixed=form.fixed,
+        divider_high=form.divider,
+        divider_low=min(form.divider, 4),
+        extra_high=form.extra,
+    )
 
 
 def sweep(

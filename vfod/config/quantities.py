@@ -180,12 +180,14 @@ def margin(value: Any) -> float:
     return decibels
 
 
-def correction(value: Any) -> Fraction:
-    """The error of a crystal in parts per million, exact."""
-    text = text_of(value, "a correction", "-1.5ppm")
+def correction(value: Any) -> Fraction | None:
+    """The error of a crystal in parts per million, exact; None for what was measured."""
+    text = text_of(value, "a correction", "measured or -1.5ppm")
+    if text == "measured":
+        return None
     found = _CORRECTION.fullmatch(text)
     if found is None:
-        raise UnfitError(f"{shown(text)} is not a correction; write it like -1.5ppm")
+        raise UnfitError(f"{shown(text)} is not a correction; write measured, or -1.5ppm")
     ppm = Fraction(found[1])
     if abs(ppm) > 1000:
         raise UnfitError(f"{shown(text)} is more than any crystal is off; write it like -1.5ppm")

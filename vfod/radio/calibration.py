@@ -10,18 +10,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from vfod.errors import UsageError
-from vfod.radio.receiver import Injection, Range
+from vfod.radio.receiver import Crystal, Injection, Range
 
 #: What a person's ear can do at zero beat, as a standard deviation in hertz: the middle of the 1
 #: to 5 Hz that are published for direct comparison by ear.
 ZERO_BEAT = 3.0
-
-
-class Crystal(enum.StrEnum):
-    """What hangs on the crystal: the VFO, or all oscillators of the receiver."""
-
-    VFO = "vfo"
-    ALL = "all"
 
 
 class Sideband(enum.StrEnum):

@@ -5,7 +5,11 @@ One law, written once, in exact rational arithmetic (frequencies in hertz):
     oscillator = |dial + offset ± intermediate frequency| * ratio / (1 + y * 10^-6)
 
 with + for high injection and - for low, `ratio` the oscillator per mixer frequency, and y the
-measured error of the VFO's crystal in parts per million, positive when it runs fast.
+measured error of the VFO's crystal in parts per million, positive when it runs fast. Where the
+receiver's other oscillators hang on that crystal too, the dial and not the oscillator is divided:
+
+    oscillator = |(dial + offset) / (1 + y * 10^-6) ± intermediate frequency| * ratio
+
 The receiver is described in ranges that cover its tuning range; where two ranges meet, the
 frequency between them belongs to the upper one.
 """
@@ -52,6 +56,13 @@ class Injection(enum.StrEnum):
     LOW = "low"
 
 
+class Crystal(enum.StrEnum):
+    """What hangs on the crystal: the VFO, or all oscillators of the receiver."""
+
+    VFO = "vfo"
+    ALL = "all"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Range:
     """A part of the tuning range in which the receiver works in one way.
@@ -89,8 +100,13 @@ class Range:
     @property
     def shift(self) -> int:
         """What is added to the dial before the magnitude is taken, hertz."""
+        return self.pitch + self.mixed
+
+    @property
+    def mixed(self) -> int:
+        """How far the oscillator lies above the frequency received, hertz; below when negative."""
         intermediate = self.intermediate_frequency
-        return self.pitch + (intermediate if self.injection is Injection.HIGH else -intermediate)
+        return intermediate if self.injection is Injection.HIGH else -intermediate
 
     def __str__(self) -> str:
         return f"{format_frequency(self.low)} to {format_frequency(self.high)}"
@@ -149,13 +165,14 @@ def _faults(item: Range) -> list[str]:
 class Receiver:
     """Ranges, the crystal's error and what the VFO can do.
 
-    `correction` is y in ppm (see above); `limits` the lowest and highest oscillator frequency in
+    `correction` is y in ppm (see above), `crystal` what hangs on it; `limits` the lowest and highest oscillator frequency in
     millihertz, None while nobody has said.
     Raises UsageError when the ranges do not fit together.
     """
 
     ranges: tuple[Range, ...]
     correction: Fraction = Fraction(0)
+    crystal: Crystal = Crystal.VFO
     limits: tuple[int, int] | None = None
     _scale: Fraction = field(init=False, repr=False, compare=False)
     #: What was worked out already: exact arithmetic takes its time, and a sweep asks for the same
@@ -208,7 +225,10 @@ class Receiver:
         VFO's limits, saying what the dial can reach.
         """
         item = self.range_at(dial)
-        wanted = abs(dial + item.shift) * item.ratio / self._scale
+        if self.crystal is Crystal.VFO:
+            wanted = abs(dial + item.shift) * item.ratio / self._scale
+        else:
+            wanted = abs((dial + item.pitch) / self._scale + item.mixed) * item.ratio
         low, high = self.limits or _NO_LIMITS
         if wanted * MILLI < 1:
             raise OutOfRangeError(
@@ -237,12 +257,12 @@ class Receiver:
         without `near`, the lowest.
         Raises OutOfRangeError when no range gives this oscillator frequency.
         """
-        mixer = Fraction(millihertz, MILLI) * self._scale
+        mixer = Fraction(millihertz, MILLI)
         fitting = {
             dial
             for item in self.ranges
             for side in (1, -1)
-            if self.low <= (dial := round(side * mixer / item.ratio - item.shift)) <= self.high
+            if self.low <= (dial := round(self._received(item, side * mixer))) <= self.high
             and self.range_at(dial) is item
         }
         if not fitting:
@@ -261,20 +281,25 @@ class Receiver:
         low, high = self.limits or _NO_LIMITS
         parts: list[tuple[int, int]] = []
         for item in self.ranges:
-            least = Fraction(max(low, 1), MILLI) * self._scale / item.ratio
-            most = Fraction(high, MILLI) * self._scale / item.ratio
+            least, most = Fraction(max(low, 1), MILLI), Fraction(high, MILLI)
             # Where two ranges meet, the frequency belongs to the upper one.
             end = item.high if item is self.ranges[-1] else item.high - 1
             # |dial + shift| between least and most: a stretch on either side of -shift.
             for start, stop in ((-most, -least), (least, most)):
-                first = max(item.low, ceil(start - item.shift))
-                last = min(end, floor(stop - item.shift))
+                first = max(item.low, ceil(self._received(item, start)))
+                last = min(end, floor(self._received(item, stop)))
                 if first > last:
                     continue
                 if parts and first <= parts[-1][1] + 1:
                     first, _ = parts.pop()
                 parts.append((first, last))
         return tuple(parts)
+
+    def _received(self, item: Range, oscillator: Fraction) -> Fraction:
+        """The dial frequency for an oscillator in hertz, on one side of zero or the other."""
+        if self.crystal is Crystal.VFO:
+            return oscillator * self._scale / item.ratio - item.shift
+        return (oscillator / item.ratio - item.mixed) * self._scale - item.pitch
 
     def _reach(self) -> str:
         parts = self.reachable()

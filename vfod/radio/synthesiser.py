@@ -154,6 +154,12 @@ def dividers(generator: ClockGenerator, wanted: Fraction | int) -> Dividers:
     return best
 
 
+def is_possible(generator: ClockGenerator) -> bool:
+    """Whether the loop's oscillator can run anywhere in its range from this crystal."""
+    low, high = _loop_range(generator)
+    return low <= high
+
+
 def reach(generator: ClockGenerator) -> tuple[Fraction, Fraction]:
     """The lowest and the highest frequency that can be made; what lies between them can too.
 

@@ -83,6 +83,7 @@ def _link_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any] 
                 serial=event.serial,
                 low=event.low,
                 high=event.high,
+                resolution=event.resolution,
                 abilities=event.abilities,
                 losses=vfo.link.losses,
             )

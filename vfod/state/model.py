@@ -48,6 +48,7 @@ class LinkState:
     serial: str = ""
     low: int | None = None
     high: int | None = None
+    resolution: int | None = None
     abilities: tuple[str, ...] = ()
     losses: int = 0
 
