@@ -191,6 +191,39 @@ def _check_line(what: str, text: str, limit: int) -> None:
         )
 
 
+#: Parts per million that no crystal is off, longest list of carriers.
+_WORST_CRYSTAL, _AGAINST_LIMIT = 1000.0, 200
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TakeCalibration(Change):
+    """Write down a measured error of the VFO's crystal, in ppm, and go by it.
+
+    A figure that the configuration has itself still goes before it. `deviation` is its standard
+    deviation, `low` to `high` the interval of 95 of 100 cases, `measurements` how many went in,
+    `against` names the carriers.
+    """
+
+    error: float
+    deviation: float
+    low: float
+    high: float
+    measurements: int
+    against: str
+
+    def __post_init__(self) -> None:
+        if abs(self.error) > _WORST_CRYSTAL:
+            raise RequestError(
+                f"{self.error:g} ppm is more than any crystal is off", remedy="measure again"
+            )
+        if self.deviation <= 0 or not self.low <= self.error <= self.high or self.measurements < 1:
+            raise RequestError(
+                "a calibration has a deviation above 0, an interval around its error, and at "
+                "least one measurement"
+            )
+        _check_line("the list of carriers", self.against, _AGAINST_LIMIT)
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Reload(Change):
     """Read the configuration file anew and go by it; a file with mistakes changes nothing."""
@@ -215,6 +248,7 @@ TABLE: dict[str, type[Request]] = {
     "resume": Resume,
     "skip": SkipChannel,
     "note": TakeNote,
+    "calibration": TakeCalibration,
     "reload": Reload,
 }
 

@@ -167,7 +167,11 @@ class Attended:
 
 @contextlib.asynccontextmanager
 async def attended(
-    folder: Path, *swaps: Swap, text: str = BASE, wall: float = EVENING
+    folder: Path,
+    *swaps: Swap,
+    text: str = BASE,
+    wall: float = EVENING,
+    memory: Memory | None = None,
 ) -> AsyncIterator[Attended]:
     """The daemon running, its boxes greeted and the first visit made."""
     path = folder / "vfod.yaml"
@@ -193,7 +197,7 @@ async def attended(
         clock=clock,
         store=store,
         port_for=port_for,
-        memory=Memory(None),
+        memory=memory or Memory(None),
         seed=5,
         reread=lambda: (load(str(path)), it.secrets),
     )

@@ -34,9 +34,7 @@ def answers(produced: int, oscillator: int = 9_420_000_000) -> list[bytes]:
     return [success("dial tuned to 9420 kHz", data=data), success("main", **status)]
 
 
-def test_the_exact_plan(
-    stub: Stub, described: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_exact_plan(stub: Stub, described: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """9.42 MHz from 25 MHz: 35 + 262/625, 885.48 MHz, by 94 (docs/standards.md, section 8)."""
     stub.answers = answers(9_420_000_000)
     assert 0 == main(["tune", "9420", "--explain"])
@@ -90,9 +88,7 @@ def test_nothing_is_described(
     assert [] == stub.lines
 
 
-def test_a_refusal_is_told(
-    stub: Stub, described: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_refusal_is_told(stub: Stub, described: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """What the daemon refuses is refused as without the word."""
     stub.answers = [refusal(OutOfRangeError("too high", remedy="go lower"))]
     assert OutOfRangeError.exit_code == main(["tune", "94200", "--explain"])

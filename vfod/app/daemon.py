@@ -106,6 +106,7 @@ class Daemon:
                 battery_low_at=memory.battery_low_at(name),
                 remember=self._remember,
                 tally=self.metrics.tally(name),
+                measured=memory.calibrated(name),
                 rng=rng,
             )
             for name, settings in config.vfos.items()

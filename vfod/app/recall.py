@@ -69,6 +69,15 @@ class Memory:
                     low = None
         return low
 
+    def calibrated(self, vfo: str) -> e.CrystalCalibrated | None:
+        """The last calibration of a VFO."""
+        nothing: list[Entry] = []
+        kinds = ("crystal-calibrated",)
+        for entry in self._ask(lambda it: it.events(vfo=vfo, kinds=kinds, newest=1), nothing):
+            if isinstance(entry.event, e.CrystalCalibrated):
+                return entry.event
+        return None
+
     def _ask(self, question: Callable[[Reader], _Answer], otherwise: _Answer) -> _Answer:
         if self._path is None or not self._path.exists():
             return otherwise

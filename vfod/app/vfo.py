@@ -5,6 +5,7 @@ import random
 from collections.abc import Awaitable, Callable, Sequence
 
 from vfod import events as e
+from vfod.app.corrected import Corrected
 from vfod.app.recall import Recalled
 from vfod.clock import Clock
 from vfod.config.model import Afterwards as Wanted
@@ -39,6 +40,7 @@ class Vfo:
         battery_low_at: float | None,
         remember: Remember,
         tally: Tally,
+        measured: e.CrystalCalibrated | None = None,
         rng: random.Random,
     ) -> None:
         self.name = settings.name
@@ -48,16 +50,19 @@ class Vfo:
         self._clock = clock
         self._port_for = port_for
         self._remember = remember
+        self.corrected = Corrected(settings, stream, measured)
         self.tuner = Tuner(
             settings.name,
             stream,
             clock,
-            settings.receiver,
+            self.corrected.receiver,
             output_on=_output_on(settings),
             battery_low_at=battery_low_at,
         )
+        self.corrected.serve(self.tuner)
         self.desk = Desk(self.tuner, clock, config.bands, quiet=settings.quiet, committed=committed)
         self.desk.take_note = self._notebook().take
+        self.desk.take_calibration = self.corrected.calibrate
         self.supervisor = Supervisor(
             port_for(settings),
             clock,
@@ -99,8 +104,7 @@ class Vfo:
         was, self.settings, self.orders = self.settings, settings, _orders(config, settings)
         self.desk.take(config.bands, settings.quiet)
         self.desk.take_note = self._notebook().take
-        if settings.receiver != was.receiver:
-            self.tuner.describe(settings.receiver)
+        self.corrected.take(settings, cause)
         self._name_band(config.bands, cause)
         levels_anew = _tables(settings) != _tables(was)
         await self.keeper.take(self.orders, levels_anew=levels_anew, cause=cause)
@@ -120,6 +124,7 @@ class Vfo:
 
     async def run(self) -> None:
         """Run until cancelled; the keeper ends first, while the box can still be reached."""
+        self.corrected.tell()
         async with asyncio.TaskGroup() as group:
             supervising = group.create_task(self.supervisor.run(), name=f"supervisor {self.name}")
             looking = group.create_task(self.tuner.look_now_and_then(), name=f"look {self.name}")

@@ -19,9 +19,9 @@ def tune_explained(words: list[str]) -> int:
     """Move the dial, and explain."""
     parser = Parser(
         "tune --explain",
-        "Move the dial, and tell how the clock generator of the configuration makes the frequency:\n"
-        "its dividers, what is really produced, how far off, the step; and whether the VFO says\n"
-        "the same.",
+        "Move the dial, and tell how the clock generator of the configuration makes that\n"
+        "frequency: its dividers, what is really produced, how far off, in which steps; and\n"
+        "whether the VFO says the same.",
         "vfod tune 9420 --explain",
     )
     parser.add_argument("frequency", nargs="+", help="where to; a bare number is kilohertz")

@@ -7,8 +7,9 @@ applies it to the state and hands the pair to every output in the same order.
 Frequencies of the dial are whole hertz, of the oscillator whole millihertz; times are seconds
 since 1970 UTC; durations are seconds; levels are decibels in the unit the event names.
 
-Five files hold them: `daemon` (the daemon and its doors), `line` (the line and the box), `dial`,
-`sweeps` (windows, sweeps, observations), `notes`. Here they are one vocabulary.
+Six files hold them: `daemon` (the daemon and its doors), `line` (the line and the box), `dial`,
+`sweeps` (windows, sweeps, observations), `notes`, `receiver` (its crystal).
+Here they are one vocabulary.
 """
 
 from dataclasses import dataclass
@@ -42,6 +43,8 @@ from vfod.events.line import LinkGreeted as LinkGreeted
 from vfod.events.line import LinkLost as LinkLost
 from vfod.events.line import OutputHeldOff as OutputHeldOff
 from vfod.events.notes import NoteTaken as NoteTaken
+from vfod.events.receiver import CorrectionTaken as CorrectionTaken
+from vfod.events.receiver import CrystalCalibrated as CrystalCalibrated
 from vfod.events.root import Event as Event
 from vfod.events.sweeps import ActivityBegan as ActivityBegan
 from vfod.events.sweeps import ActivityEnded as ActivityEnded

@@ -165,8 +165,8 @@ def _faults(item: Range) -> list[str]:
 class Receiver:
     """Ranges, the crystal's error and what the VFO can do.
 
-    `correction` is y in ppm (see above), `crystal` what hangs on it; `limits` the lowest and highest oscillator frequency in
-    millihertz, None while nobody has said.
+    `correction` is y in ppm (see above), `crystal` what hangs on it; `limits` the lowest and
+    highest oscillator frequency in millihertz, None while nobody has said.
     Raises UsageError when the ranges do not fit together.
     """
 

@@ -58,6 +58,14 @@ class Sweeping(Protocol):
 TakesNote = Callable[[r.TakeNote, Origin, str | None], Awaitable[Stamped]]
 
 
+#: A calibration, who took it and the request's id → the event.
+TakesCalibration = Callable[[r.TakeCalibration, Origin, str | None], Awaitable[Stamped]]
+
+
+async def _no_calibration(_: r.TakeCalibration, by: Origin, cause: str | None) -> Stamped:
+    raise RefusedError("this VFO takes no calibration")
+
+
 class Desk:
     """The desk of one VFO; what passes over it and moves nothing is the notes."""
 
@@ -77,6 +85,7 @@ class Desk:
         self.quiet = quiet
         self.sweeping: Sweeping | None = None
         self.take_note: TakesNote | None = None
+        self.take_calibration: TakesCalibration = _no_calibration
         #: End of the quiet time (monotonic); infinite until somebody resumes.
         self.quiet_until = -math.inf
         self.quiet_for: Origin | None = None
@@ -171,6 +180,8 @@ class Desk:
             case r.TakeNote() as note:
                 assert self.take_note is not None
                 return await self.take_note(note, by, cause)
+            case r.TakeCalibration() as taken:
+                return await self.take_calibration(taken, by, cause)
         raise RequestError(f"{type(asked.request).__name__} is no change")
 
     def _sweeps(self) -> Sweeping:

@@ -141,6 +141,8 @@ def _dial_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any] 
             }
         case e.BandEntered(band=band):
             return {"band": band}
+        case e.CorrectionTaken(correction=correction, source=source):
+            return {"correction": correction, "correction_source": source}
         case e.StepChanged(step=step):
             return {"step": step}
         case e.OutputSwitched(on=on):

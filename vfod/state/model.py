@@ -122,6 +122,9 @@ class VfoState:
     battery: float | None = None
     battery_low: bool = False
     temperature: float | None = None
+    #: Error of the crystal that the dial goes by, ppm, and where it is from (CorrectionTaken).
+    correction: float = 0.0
+    correction_source: str = ""
     sweep: SweepState = SweepState()
     window: WindowState = WindowState()
     heard: tuple[Heard, ...] = ()

@@ -123,6 +123,13 @@ def event_text(event: e.Event) -> str:
             return f"knob turned to {_frequency(dial)}"
         case e.DialFound(dial=dial):
             return f"dial found at {_frequency(dial)}"
+        case e.CrystalCalibrated(error=error, low=low, high=high, against=against, by=by):
+            return (
+                f"crystal measured against {against}: {error:+.4f} ppm, "
+                f"{low:+.4f} to {high:+.4f}, by {by}"
+            )
+        case e.CorrectionTaken(correction=correction, source=source):
+            return f"the dial goes by a correction of {correction:+.4f} ppm, {source}"
         case e.ButtonPressed(button=button):
             return f"button {button} pressed"
         case e.StepChanged(step=step, by=by):

@@ -1,0 +1,36 @@
+"""What was found out about the receiver itself."""
+
+from dataclasses import dataclass
+
+from vfod.events.root import Event
+from vfod.origin import Origin
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CrystalCalibrated(Event):
+    """The error of the VFO's crystal was measured, parts per million, positive when it runs fast.
+
+    `deviation` is its standard deviation; from `low` to `high` it lies in 95 of 100 cases.
+    `measurements` against carriers that `against` names went in; `temperature` is the box's then,
+    degrees Celsius, None where it is not known.
+    """
+
+    error: float
+    deviation: float
+    low: float
+    high: float
+    measurements: int
+    against: str
+    temperature: float | None
+    by: Origin
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CorrectionTaken(Event):
+    """The dial goes by this correction from now on, parts per million.
+
+    `source` is "measured", or "written" where the configuration has a figure of its own.
+    """
+
+    correction: float
+    source: str
