@@ -27,6 +27,7 @@ SUMMARY = {
     "resume": "let a sweep that waits go on",
     "watch": "go to a station of your list by its name and stay with it; who is on now",
     "note": "write into the log what was heard; time, dial, level and band are added",
+    "calibrate": "the error of the VFO's crystal, against a standard-frequency carrier",
     "agenda": "the windows of the coming days",
     "plan": "what a sweep does and what it can tell, before anything moves",
     "rehearse": "a whole night in a minute or two, before it comes",
@@ -132,6 +133,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.service import service
 
             return service(words)
+        case "calibrate":
+            from vfod.cli.calibrate import calibrate
+
+            return calibrate(words)
         case "completion":
             from vfod.cli.completion import completion
 
