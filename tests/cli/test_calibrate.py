@@ -98,7 +98,7 @@ def _places(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("VFOD_SOCKET", str(tmp_path / "control.sock"))
 
 
-class Ear(io.StringIO):
+class Ear(io.TextIOBase):
     """A listener: hears the beat with a carrier, moves the dial, presses Enter near zero.
 
     `times` on each of the carriers, hertz; then `last` lines.
@@ -122,7 +122,7 @@ class Ear(io.StringIO):
 
         return asyncio.run_coroutine_threadsafe(ask(), self._loop).result()
 
-    def readline(self, size: int | None = -1, /) -> str:
+    def readline(self, size: int = -1, /) -> str:  # type: ignore[override]  # TextIOBase has it so
         if not self._waiting:
             return self._last.pop(0) + "\n"
         if self._waiting[0] != self._at:
