@@ -56,7 +56,7 @@ def check(journal: Path, config: Path, night: dt.date, folder: Path) -> None:
     _channels(seen, tables.tables)
     _numbers(seen, tables.tables["picture"])
     # The one window of the night; a visit that ends just as it closes is no longer in it.
-    ((*_, last, visits, _),) = tables.tables["windows"][1:]
+    ((*_, last, visits, _),) = tables.tables["windows"][1:]  # the sweep stands last
     with Reader(journal) as reader:
         (opened,) = reader.events(kinds=("window-opened",))
     inside = [one for one in seen if opened.data["opens"] <= one.time < opened.data["closes"]]

@@ -14,12 +14,12 @@ def windows(night: Night) -> Section:
     rows = tuple(
         (
             one.window,
-            one.sweep,
             f"{clock_text(one.opens, zone)}\u2013{clock_text(one.closes, zone)}",
+            _kept(one),
             _clock(night, one.first),
             _clock(night, one.last),
             str(one.visits),
-            _kept(one),
+            one.sweep,
         )
         for one in night.windows
     )
@@ -30,7 +30,7 @@ def windows(night: Night) -> Section:
         key="windows",
         title="Windows planned and kept",
         says=tuple(says),
-        head=("window", "sweep", "planned", "first visit", "last", ">visits", ">kept")
+        head=("window", "planned", ">kept", "first visit", "last", ">visits", "sweep")
         if rows
         else (),
         rows=rows,

@@ -47,7 +47,7 @@ th,td{padding:.18rem .9rem .18rem 0;border-bottom:1px solid var(--line);vertical
 td{overflow-wrap:break-word}
 td.short{white-space:nowrap}
 td.long{min-width:12rem}
-#channels td:last-child,#steady td:last-child{min-width:8.5rem}
+#channels td:last-child{min-width:8.5rem}
 .number{text-align:right;white-space:nowrap}
 .numbers td,.numbers th{padding-right:.6rem}
 .bar{display:block;width:7rem;height:.8rem;margin-top:.35rem}

@@ -1,6 +1,7 @@
 """A night as one page of HTML: who was heard, the picture, and the numbers behind both."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from vfod import __version__
 from vfod.picture.svg import draw
@@ -47,8 +48,19 @@ def _main(night: Night, found: list[Section]) -> Iterator[Markup]:
             active = [channel for channel in night.channels if channel.sums.active]
             yield section(one, extra=_bars(active))
             yield _quiet(night)
+        elif one.key == "notes":
+            yield section(_text_first(one))
         elif one.key not in (*_LEAD, *_PAIRED):
             yield section(one)
+
+
+def _text_first(notes: Section) -> Section:
+    """The words of a note beside its time: a phone shows the first columns."""
+    return replace(
+        notes,
+        head=(notes.head[0], notes.head[-1], *notes.head[1:-1]),
+        rows=tuple((row[0], row[-1], *row[1:-1]) for row in notes.rows),
+    )
 
 
 def _figures(night: Night) -> Iterator[tuple[str, str]]:

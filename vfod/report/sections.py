@@ -124,13 +124,10 @@ def _best(night: Night) -> Iterator[Section]:
         says=("There nearly all of the time, so the skip list may be the place for some of them.",)
         if night.steady
         else ("No channel was surely there nearly all of the time.",),
-        head=(">kHz", "band", ">of the time", f">{night.unit}", ">spread", "name")
-        if night.steady
-        else (),
+        head=(">kHz", ">of the time", f">{night.unit}", ">spread", "name") if night.steady else (),
         rows=tuple(
             (
                 kilohertz(c.sums.dial),
-                c.sums.band or "",
                 share(c.occupancy.tonight),
                 level(c.sums.mean),
                 "" if c.sums.spread is None else f"{c.sums.spread:.1f} dB",
@@ -179,8 +176,8 @@ def _bands(night: Night) -> Section:
                 one.spell.band,
                 f"before {begins}" if one.from_the_start else begins,
                 f"after {ends}" if one.to_the_end else ends,
-                str(one.spell.active),
                 "" if again or busy is None else share(busy.tonight),
+                str(one.spell.active),
             )
         )
     silent = [b for b in night.looked_bands if b not in {o.spell.band for o in night.open_bands}]
@@ -193,7 +190,7 @@ def _bands(night: Night) -> Section:
         key="bands",
         title="When bands opened and closed",
         says=tuple(says),
-        head=("band", "opened", "closed", ">active visits", ">occupied") if rows else (),
+        head=("band", "opened", "closed", ">occupied", ">active") if rows else (),
         rows=tuple(rows),
         brief=12,
     )

@@ -12,6 +12,9 @@ from vfod.units import format_frequency
 
 Row = tuple[str, ...]
 
+#: An interval of fewer percent is told in tenths.
+_NARROW = 0.02
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Section:
@@ -42,15 +45,17 @@ def share(figure: Share | Unsaid) -> str:
     """`42 % (38 to 47)`, or a dash where it cannot be said."""
     if isinstance(figure, Unsaid):
         return "\u2013"
-    return f"{percent(figure.value)} % ({percent(figure.low)} to {percent(figure.high)})"
+    fine = figure.high - figure.low < _NARROW
+    value, low, high = (percent(one, fine=fine) for one in (figure.value, figure.low, figure.high))
+    return f"{value} % ({low} to {high})"
 
 
-def percent(value: float) -> str:
-    """Whole percent, but never 0 or 100 of what is neither."""
-    if 0 < value < 0.005:
-        return f"{value * 100:.1f}"
-    if 0.995 <= value < 1:
-        return f"{int(value * 1000) / 10:.1f}"
+def percent(value: float, *, fine: bool = False) -> str:
+    """Whole percent, or tenths; but never 0 or 100 of what is neither."""
+    if value in (0.0, 1.0):
+        return f"{value * 100:.0f}"
+    if fine or not 0.005 <= value < 0.995:
+        return "<0.1" if value < 0.0005 else f"{min(value * 100, 99.9):.1f}"
     return f"{value * 100:.0f}"
 
 
