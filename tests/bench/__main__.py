@@ -24,6 +24,7 @@ from tests.bench import (
     round_trip,
     scoring,
     telling,
+    years,
 )
 from tests.bench.figures import Figure, table
 from tests.bench.processes import MissingError
@@ -39,6 +40,7 @@ _MEASUREMENTS: dict[str, Callable[[Path], list[Figure]]] = {
     "agenda": agenda.measure,
     "judging": judging.measure,
     "scoring": scoring.measure,
+    "years": years.measure,
     "page": lambda folder: asyncio.run(page.measure(folder)),
 }
 

@@ -18,12 +18,13 @@ from vfod.app.daemon import Daemon
 from vfod.app.recall import Memory
 from vfod.clock import SystemClock
 from vfod.config.loading import load
+from vfod.outputs.journal import PIECE_EVERY
 from vfod.sim.jump import JumpLoop
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import parse
 from vfod.sim.world import build
 from vfod.state import Feed
-from vfod.store import Threaded
+from vfod.store import Keeping, Threaded
 
 #: Twenty visits a second: twice the rate that footprint.py asks of the daemon.
 _ROUNDS, _VISITS = 5, 100
@@ -38,7 +39,7 @@ _SHELL = e.Origin(door=e.Door.SHELL, who="bench")
 
 
 async def measure(folder: Path) -> list[Figure]:
-    rounds = await _lateness(folder)
+    rounds = await lateness(folder / "lateness.sqlite", folder)
     # By rounds, so that a burst of other work on the machine spoils one of them only.
     ours = [p99(visits) for visits, _ in rounds]
     bare = [p99(ticks) for _, ticks in rounds]
@@ -67,8 +68,13 @@ def measure_drift() -> list[Figure]:
     ]
 
 
-async def _lateness(folder: Path) -> list[tuple[list[float], list[float]]]:
-    """Seconds that visits and bare ticks were late, by rounds."""
+async def lateness(
+    journal: Path, folder: Path, keeping: Keeping | None = None
+) -> list[tuple[list[float], list[float]]]:
+    """Seconds that visits and bare ticks were late, by rounds.
+
+    With `keeping` a piece of the journal's upkeep is done every second beside them.
+    """
     clock = SystemClock()
     config = load(
         str(
@@ -82,7 +88,7 @@ async def _lateness(folder: Path) -> list[tuple[list[float], list[float]]]:
         )
     )
     world = build(parse(SCENARIO.format(settle="1ms")), clock=clock, seed=1)
-    store = Threaded(folder / "lateness.sqlite")
+    store = Threaded(journal)
     store.open(clock.wall())
     daemon = Daemon(
         config,
@@ -95,6 +101,7 @@ async def _lateness(folder: Path) -> list[tuple[list[float], list[float]]]:
     rounds = []
     with daemon.stream.following("bench", limit=10_000) as feed:
         living = asyncio.create_task(daemon.run())
+        tending = asyncio.create_task(_tend(store, clock, keeping))
         try:
             async with asyncio.timeout(_PATIENCE):
                 await _until_greeted(feed)
@@ -104,10 +111,17 @@ async def _lateness(folder: Path) -> list[tuple[list[float], list[float]]]:
                     await _submit(daemon, r.StopSweep())
                     rounds.append((visits, await _ticks()))
         finally:
+            tending.cancel()
             living.cancel()
-            await asyncio.gather(living, return_exceptions=True)
+            await asyncio.gather(living, tending, return_exceptions=True)
             world.box.close()
     return rounds
+
+
+async def _tend(store: Threaded, clock: SystemClock, keeping: Keeping | None) -> None:
+    while keeping is not None:
+        await store.tend(clock.wall(), keeping)
+        await clock.sleep_until(clock.monotonic() + PIECE_EVERY)
 
 
 async def _submit(daemon: Daemon, request: r.Request) -> None:

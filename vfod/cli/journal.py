@@ -45,7 +45,8 @@ def journal(words: list[str]) -> int:
         "journal",
         "What happened, oldest first, in local time; without --since, --until or --last the last\n"
         f"{LINES} lines. `vfod journal channels` sums up what was heard on each channel,\n"
-        "`vfod journal export` writes CSV, JSON lines or ADIF.\n\n"
+        "`vfod journal export` writes CSV, JSON lines or ADIF; `vfod journal backup FILE`,\n"
+        "`vfod journal check` and `vfod journal repair` care for the file.\n\n"
         "WHEN is 3h (ago), 22:00 (the last one), 2026-11-25 or '2026-11-25 22:00'.",
         "vfod journal --since 22:00 --kind dial-tuned --kind knob-turned",
         "vfod journal channels --since 10h",

@@ -161,6 +161,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.export import export
 
             return export(words[1:])
+        case "journal" if words[:1] in (["backup"], ["check"], ["repair"]):
+            from vfod.cli.care import care
+
+            return care(words)
         case "journal":
             from vfod.cli.journal import journal
 

@@ -86,7 +86,7 @@ class Reader:
     def __init__(self, path: Path) -> None:
         """Open the journal; StoreError names what is wrong with it and what to do."""
         self.path = path
-        self._db = _open(path)
+        self._db = connect(path)
 
     def __enter__(self) -> Self:
         return self
@@ -237,7 +237,11 @@ def _keys(since: float | None, until: float | None) -> tuple[int, int]:
     )
 
 
-def _open(path: Path) -> sqlite3.Connection:
+def connect(path: Path, *, older: bool = False) -> sqlite3.Connection:
+    """A connection that only reads; StoreError says what is wrong with the file and what to do.
+
+    A journal of an older version is refused unless `older`.
+    """
     if path.is_dir():
         raise StoreError(f"{path} is a folder", remedy="name the journal's file")
     if not path.exists():
@@ -246,18 +250,18 @@ def _open(path: Path) -> sqlite3.Connection:
             remedy="start the daemon once, or name the file it writes to",
         )
     try:
-        return _look(path, "mode=ro")
+        return _look(path, "mode=ro", older)
     except sqlite3.Error as error:
         if primary_code(error) not in _CLOSED or Path(f"{path}-wal").exists():
             raise _unreadable(path, error) from error
     try:
         # Nobody writes, and this user may not make the files that readers and writers share.
-        return _look(path, "immutable=1")
+        return _look(path, "immutable=1", older)
     except sqlite3.Error as error:
         raise _unreadable(path, error) from error
 
 
-def _look(path: Path, how: str) -> sqlite3.Connection:
+def _look(path: Path, how: str, older: bool) -> sqlite3.Connection:
     uri = f"{path.absolute().as_uri()}?{how}"
     db = sqlite3.connect(uri, uri=True, timeout=BUSY / 1000, isolation_level=None)
     try:
@@ -265,7 +269,7 @@ def _look(path: Path, how: str) -> sqlite3.Connection:
     except BaseException:
         db.close()
         raise
-    if version < len(migrations()):
+    if version < len(migrations()) and not (older and version):
         db.close()
         raise StoreError(
             f"the journal {path} is {'empty' if version == 0 else 'of an older version'}",
@@ -279,7 +283,8 @@ def _unreadable(path: Path, error: sqlite3.Error) -> StoreError:
     if is_damage(error):
         return StoreError(
             f"{path} is no journal, or a damaged one: {error}",
-            remedy="name the journal's file; the daemon sets a damaged one aside when it starts",
+            remedy="name the journal's file; the daemon sets a damaged one aside when it starts,"
+            " and vfod journal repair reads what can be read of it",
         )
     if primary_code(error) in _CLOSED:
         remedy = "start the daemon, or ask as the user whose journal it is"
