@@ -86,7 +86,9 @@ def test_ctrl_c_is_no_traceback(tmp_path: Path) -> None:
     """Following a daemon is ended by SIGINT as shells expect it."""
     server = Stub(tmp_path / "s")
     server.answers = [success("where it is")]
-    command = [*VFOD, "status", "--watch", "--socket", str(tmp_path / "s")]
+    # Whoever starts the tests in the background has them ignore SIGINT, and so would this process.
+    command = ["env", "--default-signal=INT", *VFOD]
+    command += ["status", "--watch", "--socket", str(tmp_path / "s")]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         assert process.stdout is not None
         assert process.stderr is not None
