@@ -210,7 +210,9 @@ def test_a_broken_configuration_does_not_hide_the_journal(
 
 def test_following(written: Writer) -> None:
     """What is written later comes without asking again, once, until Ctrl-C."""
-    command = [sys.executable, "-m", "vfod", "journal", "--last", "1", "--follow"]
+    # Whoever starts the tests in the background has them ignore SIGINT.
+    command = ["env", "--default-signal=INT", sys.executable, "-m", "vfod"]
+    command += ["journal", "--last", "1", "--follow"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     try:
         assert process.stdout is not None

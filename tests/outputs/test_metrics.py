@@ -76,12 +76,12 @@ async def scraped() -> AsyncIterator[Scraped]:
 
 async def evening(scraped: Scraped) -> None:
     """A box greets, is tuned, three visits are made, and the line is lost."""
+    scraped.house.tell(e.DoorFailed(door="mqtt", reason="refused", detail="not you"))
     await scraped.happen(
         GREETED,
         e.BoxMeasured(battery=8.14, temperature=21.5),
         e.OutputSwitched(on=True, by=e.Origin(door=e.Door.DAEMON)),
         e.BatteryLow(battery=8.14),
-        e.DoorFailed(door="mqtt", reason="refused", detail="not you"),
         e.FilterSelected(select=0),
         e.FilterSelected(select=3),
         tuned(9_420_001),
