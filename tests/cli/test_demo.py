@@ -17,12 +17,15 @@ from typing import Any
 
 import pytest
 
+from vfod.app.rehearse import slots_in
 from vfod.cli.demo import scene as s
 from vfod.cli.demo.accounts import Accounts, compare, numbers
 from vfod.cli.demo.subscriber import Subscriber
+from vfod.cli.demo.whole_night import whole_night
 from vfod.cli.setting import local_zone
 from vfod.config.loading import load
 from vfod.plan.slots import open_at
+from vfod.plan.stations import parse as parse_stations
 from vfod.plan.sweep import plan_sweep
 from vfod.sim.scenario import load as load_scenario
 
@@ -210,3 +213,22 @@ def test_it_tidies_up(tmp_path: Path, number: signal.Signals) -> None:
     finally:
         process.kill()
         process.communicate()
+
+
+def test_the_whole_night(tmp_path: Path) -> None:
+    """Its files are sound, its incidents lie inside its window, and the night is over."""
+    when = datetime.fromisoformat("2026-11-26T09:00+01:00").timestamp()
+    whole = whole_night(tmp_path, when)
+    assert "2026-11-24" == whole.night.isoformat()
+    config = load(str(tmp_path / "night.yaml"))
+    assert config.stations is not None
+    listed = parse_stations(Path(config.stations).read_text(), config.stations)
+    scenario = load_scenario(tmp_path / "night-air.yaml")
+    on_the_air = {(station.name, station.frequency) for station in scenario.stations}
+    # All of the list but one are on the air.
+    assert ["Radio Nowhere"] == [
+        one.name for one in listed if (one.name, one.frequency) not in on_the_air
+    ]
+    (slot,) = slots_in(config, whole.night)["main"]
+    assert slot.closes < when
+    assert all(move.after < slot.closes - slot.opens for move in scenario.hand)
