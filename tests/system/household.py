@@ -149,21 +149,26 @@ class Household:
 
     def retained(self) -> dict[str, str]:
         """What the broker holds of the daemon and the VFO: the last levels of each topic."""
-        found: dict[str, str] = {}
-        client = paho.Client(CallbackAPIVersion.VERSION2)
-        client.on_message = lambda _client, _data, message: found.update(
-            {"/".join(message.topic.split("/")[2:]): message.payload.decode()}
-        )
-        client.on_connect = _subscribe
-        client.connect("127.0.0.1", self.broker.port)
-        # The broker sends twenty and waits until they are acknowledged: listen until it is quiet.
-        quiet = -15
-        while quiet < 10:
-            known = len(found)
-            client.loop(0.02)
-            quiet = quiet + 1 if known == len(found) else 0
-        client.disconnect()
-        return found
+        return retained(self.broker.port)
+
+
+def retained(port: int) -> dict[str, str]:
+    """What a broker on this machine holds, by the topics without their first two levels."""
+    found: dict[str, str] = {}
+    client = paho.Client(CallbackAPIVersion.VERSION2)
+    client.on_message = lambda _client, _data, message: found.update(
+        {"/".join(message.topic.split("/")[2:]): message.payload.decode()}
+    )
+    client.on_connect = _subscribe
+    client.connect("127.0.0.1", port)
+    # The broker sends twenty and waits until they are acknowledged: listen until it is quiet.
+    quiet = -15
+    while quiet < 10:
+        known = len(found)
+        client.loop(0.02)
+        quiet = quiet + 1 if known == len(found) else 0
+    client.disconnect()
+    return found
 
 
 def _subscribe(client: paho.Client, *_: object) -> None:

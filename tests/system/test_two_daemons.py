@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.real_parts import Server
+from tests.system.household import retained
 from vfod.errors import AlreadyRunningError
 
 pytestmark = [pytest.mark.timeout(120)]
@@ -117,6 +118,21 @@ def test_the_second_says_which_and_leaves(cellar: Cellar) -> None:
 
 
 def test_two_that_share_nothing_live_side_by_side(cellar: Cellar) -> None:
-    """One broker, two names."""
+    """One broker, two names: each has topics of its own, and one that ends takes only its own."""
     first, second = cellar.start("first"), cellar.start("second")
     assert (None, None) == (first.poll(), second.poll())
+    roots = ("first/$state", "second/$state")
+    held: dict[str, str] = {}
+    for _ in range(50):
+        held = retained(cellar.broker.port)
+        if [held.get(root) for root in roots] == ["ready", "ready"]:
+            break
+    assert ["ready", "ready"] == [held.get(root) for root in roots]
+    assert {"first", "first-main", "second", "second-main"} == {
+        topic.partition("/")[0] for topic in held
+    }
+    first.terminate()
+    first.wait(20)
+    held = retained(cellar.broker.port)
+    assert ["disconnected", "ready"] == [held.get(root) for root in roots]
+    assert second.poll() is None
