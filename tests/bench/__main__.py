@@ -17,6 +17,7 @@ from tests.bench import (
     agenda,
     footprint,
     judging,
+    killing,
     lateness,
     nudge,
     page,
@@ -41,6 +42,7 @@ _MEASUREMENTS: dict[str, Callable[[Path], list[Figure]]] = {
     "judging": judging.measure,
     "scoring": scoring.measure,
     "years": years.measure,
+    "killing": killing.measure,
     "page": lambda folder: asyncio.run(page.measure(folder)),
 }
 
