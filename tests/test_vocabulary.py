@@ -18,6 +18,8 @@ SAMPLES: dict[Any, Any] = {
     bool: True,
     e.Origin: e.Origin(door=e.Door.SHELL, who="listener"),
     tuple[str, ...]: ("knob", "level"),
+    tuple[int, ...]: (7_210_000,),
+    tuple[float, ...]: (-95.5,),
 }
 
 

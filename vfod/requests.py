@@ -224,6 +224,41 @@ class TakeCalibration(Change):
         _check_line("the list of carriers", self.against, _AGAINST_LIMIT)
 
 
+#: Most signals of a receiver's own in one list.
+_SIGNALS_LIMIT = 500
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TakeOwnSignals(Change):
+    """Write down where the receiver hears itself, and mark those channels from the next pass on.
+
+    `signals` are dial frequencies in hertz with their levels, as measured on the `channels`
+    channels of `sweep` without the antenna: `7210000:-95.5 7235000:-88.0`; empty where none was
+    found. They take the place of an earlier list of that sweep.
+    """
+
+    sweep: str
+    channels: int
+    signals: str
+
+    def __post_init__(self) -> None:
+        if len(self.parts()) > _SIGNALS_LIMIT:
+            raise RequestError(f"more than {_SIGNALS_LIMIT} signals are no receiver's own")
+
+    def parts(self) -> dict[int, float]:
+        """Dial frequencies and levels; RequestError where the text is none."""
+        try:
+            pairs = [one.split(":") for one in self.signals.split()]
+            found = {int(dial): float(level) for dial, level in pairs}
+        except ValueError:
+            raise RequestError(
+                "signals cannot be read", remedy="write them like 7210000:-95.5 7235000:-88.0"
+            ) from None
+        if not all(dial > 0 and math.isfinite(level) for dial, level in found.items()):
+            raise RequestError("a signal has a frequency above 0 Hz and a level")
+        return found
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Reload(Change):
     """Read the configuration file anew and go by it; a file with mistakes changes nothing."""
@@ -249,6 +284,7 @@ TABLE: dict[str, type[Request]] = {
     "skip": SkipChannel,
     "note": TakeNote,
     "calibration": TakeCalibration,
+    "own-signals": TakeOwnSignals,
     "reload": Reload,
 }
 

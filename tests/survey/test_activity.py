@@ -68,3 +68,15 @@ def test_a_full_band_goes_by_what_an_earlier_run_knew() -> None:
         verdict = detector.judge("41m", 7_200_000 + index, level, NOON + index, scatter=0.1)
         assert (-100.0, index > 0) == (verdict.floor, verdict.active)
     assert detector.judge("41m", 7_200_000, -100.0, NOON + 1800, scatter=0.1).floor is None
+
+
+def test_what_is_well_above_a_listed_signal_is_something_else() -> None:
+    """Up to 10 dB above what was measured without the antenna nothing is known; then it is."""
+    detector = Detector(Margin(), listed={7_235_000: -90.0})
+    taught(detector, -100.0)
+    verdicts = [
+        detector.judge("41m", 7_235_000, level, NOON + 30, scatter=0.1).active
+        for level in (-120.0, -90.0, -80.1, -79.9, -90.0)
+    ]
+    assert [None, None, None, True, None] == verdicts
+    assert detector.judge("41m", 7_240_000, -90.0, NOON + 31, scatter=0.1).active

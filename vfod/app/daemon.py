@@ -107,6 +107,7 @@ class Daemon:
                 remember=self._remember,
                 tally=self.metrics.tally(name),
                 measured=memory.calibrated(name),
+                heard=memory.own_signals(name),
                 rng=rng,
             )
             for name, settings in config.vfos.items()

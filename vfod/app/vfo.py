@@ -1,10 +1,12 @@
 """One VFO's parts, built in the order of the data: supervisor, tuner, desk, keeper."""
 
 import asyncio
+import dataclasses
 import random
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 
 from vfod import events as e
+from vfod import requests as r
 from vfod.app.corrected import Corrected
 from vfod.app.recall import Recalled
 from vfod.clock import Clock
@@ -13,6 +15,7 @@ from vfod.config.model import Config, OutputPolicy, SpeakerPolicy, VfoConfig
 from vfod.device.port import Port
 from vfod.device.supervise import Supervisor
 from vfod.device.tally import Tally
+from vfod.errors import RefusedError
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band, band_at
 from vfod.run.clockwatch import ClockWatch
@@ -41,11 +44,14 @@ class Vfo:
         remember: Remember,
         tally: Tally,
         measured: e.CrystalCalibrated | None = None,
+        heard: Mapping[str, e.OwnSignalsMeasured] | None = None,
         rng: random.Random,
     ) -> None:
         self.name = settings.name
         self.settings = settings
-        self.orders = _orders(config, settings)
+        self._config = config
+        self._heard = dict(heard or {})
+        self.orders = _orders(config, settings, self._heard)
         self._stream = stream
         self._clock = clock
         self._port_for = port_for
@@ -63,6 +69,7 @@ class Vfo:
         self.desk = Desk(self.tuner, clock, config.bands, quiet=settings.quiet, committed=committed)
         self.desk.take_note = self._notebook().take
         self.desk.take_calibration = self.corrected.calibrate
+        self.desk.take_own_signals = self._take_own_signals
         self.supervisor = Supervisor(
             port_for(settings),
             clock,
@@ -101,7 +108,8 @@ class Vfo:
 
     async def take(self, config: Config, settings: VfoConfig, cause: str | None) -> None:
         """Go by a new configuration, as vfod.config.changes says; the line stays if it can."""
-        was, self.settings, self.orders = self.settings, settings, _orders(config, settings)
+        was, self.settings, self._config = self.settings, settings, config
+        self.orders = _orders(config, settings, self._heard)
         self.desk.take(config.bands, settings.quiet)
         self.desk.take_note = self._notebook().take
         self.corrected.take(settings, cause)
@@ -113,6 +121,28 @@ class Vfo:
         if _line(settings) != _line(was):
             # Last, because what is above still speaks to the box.
             self.supervisor.move_to(self._port_for(settings))
+
+    async def _take_own_signals(
+        self, taken: r.TakeOwnSignals, by: e.Origin, cause: str | None
+    ) -> e.Stamped:
+        """Mark what the receiver hears of itself, from the next pass on."""
+        if taken.sweep not in self.orders.sweeps:
+            names = ", ".join(self.orders.sweeps) or "none is configured"
+            raise RefusedError(f"there is no sweep {taken.sweep!r}", remedy=f"known: {names}")
+        found = taken.parts()
+        measured = e.OwnSignalsMeasured(
+            sweep=taken.sweep,
+            channels=taken.channels,
+            dials=tuple(found),
+            levels=tuple(found.values()),
+            by=by,
+        )
+        stamped = self._stream.emit(measured, vfo=self.name, cause=cause)
+        self._heard[taken.sweep] = measured
+        self.orders = _orders(self._config, self.settings, self._heard)
+        # What was learnt of the floor without the antenna is not that of the band.
+        await self.keeper.take(self.orders, levels_anew=True, cause=cause)
+        return stamped
 
     def _name_band(self, bands: tuple[Band, ...], cause: str | None) -> None:
         """The dial may be in another band without having moved."""
@@ -141,10 +171,22 @@ def windows_of(config: Config, vfo: str) -> Sequence[Window]:
     return [w for w in config.windows if config.sweeps[w.sweep].vfo == vfo]
 
 
-def _orders(config: Config, settings: VfoConfig) -> Orders:
-    """What of the configuration is for this VFO, in its order."""
+def _orders(
+    config: Config, settings: VfoConfig, heard: Mapping[str, e.OwnSignalsMeasured]
+) -> Orders:
+    """What of the configuration is for this VFO, in its order, and where it hears itself."""
+    own = {
+        dial: level
+        for one in heard.values()
+        for dial, level in zip(one.dials, one.levels, strict=True)
+    }
+    levels = tuple(sorted(own.items()))
     return Orders(
-        sweeps={n: s for n, s in config.sweeps.items() if s.vfo == settings.name},
+        sweeps={
+            name: dataclasses.replace(sweep, own_levels=levels)
+            for name, sweep in config.sweeps.items()
+            if sweep.vfo == settings.name
+        },
         windows=windows_of(config, settings.name),
         bands=config.bands,
         levels=_levels(settings),

@@ -28,6 +28,7 @@ SUMMARY = {
     "watch": "go to a station of your list by its name and stay with it; who is on now",
     "note": "write into the log what was heard; time, dial, level and band are added",
     "calibrate": "the error of the VFO's crystal, against a standard-frequency carrier",
+    "spurs": "what the receiver may hear that is not there, and what it hears of itself",
     "agenda": "the windows of the coming days",
     "plan": "what a sweep does and what it can tell, before anything moves",
     "rehearse": "a whole night in a minute or two, before it comes",
@@ -137,6 +138,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.calibrate import calibrate
 
             return calibrate(words)
+        case "spurs":
+            from vfod.cli.spurs import spurs
+
+            return spurs(words)
         case "completion":
             from vfod.cli.completion import completion
 

@@ -8,7 +8,7 @@ Frequencies of the dial are whole hertz, of the oscillator whole millihertz; tim
 since 1970 UTC; durations are seconds; levels are decibels in the unit the event names.
 
 Six files hold them: `daemon` (the daemon and its doors), `line` (the line and the box), `dial`,
-`sweeps` (windows, sweeps, observations), `notes`, `receiver` (its crystal).
+`sweeps` (windows, sweeps, observations), `notes`, `receiver` (the receiver).
 Here they are one vocabulary.
 """
 
@@ -45,6 +45,7 @@ from vfod.events.line import OutputHeldOff as OutputHeldOff
 from vfod.events.notes import NoteTaken as NoteTaken
 from vfod.events.receiver import CorrectionTaken as CorrectionTaken
 from vfod.events.receiver import CrystalCalibrated as CrystalCalibrated
+from vfod.events.receiver import OwnSignalsMeasured as OwnSignalsMeasured
 from vfod.events.root import Event as Event
 from vfod.events.sweeps import ActivityBegan as ActivityBegan
 from vfod.events.sweeps import ActivityEnded as ActivityEnded

@@ -34,3 +34,17 @@ class CorrectionTaken(Event):
 
     correction: float
     source: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OwnSignalsMeasured(Event):
+    """A pass of `sweep` over `channels` channels was made without the antenna.
+
+    `dials` are those on which the receiver hears itself, hertz, `levels` how strong.
+    """
+
+    sweep: str
+    channels: int
+    dials: tuple[int, ...]
+    levels: tuple[float, ...]
+    by: Origin

@@ -67,6 +67,7 @@ class Sweep:
     Durations are seconds, `margin` and `margin_stay` decibels above the floor; None means the
     band's own raster, the receiver's own settle time, no hold.
     On the `known_quiet` channels nothing ever is; at `own_signals` the receiver hears itself.
+    `own_levels` are those measured without the antenna: dial frequency and decibels.
     """
 
     name: str
@@ -82,6 +83,7 @@ class Sweep:
     skip: tuple[Skip, ...] = ()
     known_quiet: tuple[int, ...] = ()
     own_signals: tuple[Skip, ...] = ()
+    own_levels: tuple[tuple[int, float], ...] = ()
     margin: float = 6.0
     margin_stay: float = 3.0
     hold: Hold | None = Hold()

@@ -60,6 +60,12 @@ TakesNote = Callable[[r.TakeNote, Origin, str | None], Awaitable[Stamped]]
 
 #: A calibration, who took it and the request's id → the event.
 TakesCalibration = Callable[[r.TakeCalibration, Origin, str | None], Awaitable[Stamped]]
+#: The same of where the receiver hears itself.
+TakesOwnSignals = Callable[[r.TakeOwnSignals, Origin, str | None], Awaitable[Stamped]]
+
+
+async def _no_own_signals(_: r.TakeOwnSignals, by: Origin, cause: str | None) -> Stamped:
+    raise RefusedError("this VFO keeps no list of its own signals")
 
 
 async def _no_calibration(_: r.TakeCalibration, by: Origin, cause: str | None) -> Stamped:
@@ -86,6 +92,7 @@ class Desk:
         self.sweeping: Sweeping | None = None
         self.take_note: TakesNote | None = None
         self.take_calibration: TakesCalibration = _no_calibration
+        self.take_own_signals: TakesOwnSignals = _no_own_signals
         #: End of the quiet time (monotonic); infinite until somebody resumes.
         self.quiet_until = -math.inf
         self.quiet_for: Origin | None = None
@@ -182,6 +189,8 @@ class Desk:
                 return await self.take_note(note, by, cause)
             case r.TakeCalibration() as taken:
                 return await self.take_calibration(taken, by, cause)
+            case r.TakeOwnSignals() as heard:
+                return await self.take_own_signals(heard, by, cause)
         raise RequestError(f"{type(asked.request).__name__} is no change")
 
     def _sweeps(self) -> Sweeping:

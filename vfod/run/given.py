@@ -59,5 +59,6 @@ def brief(detector: Detector, plan: SweepPlan) -> Detector:
         Margin(active=sweep.margin, stay=sweep.margin_stay),
         quiet=frozenset(sweep.known_quiet),
         own=frozenset(c.dial for c in plan.channels if skipped(c.dial, sweep.own_signals)),
+        listed=dict(sweep.own_levels),
     )
     return detector

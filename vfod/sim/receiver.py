@@ -68,6 +68,8 @@ class SimReceiver:
         if setup.image_rejection is not None and shift:
             # On the other side of the oscillator, as far from it as the signal.
             self._image = 2 * shift if setup.injection == "high" else -2 * shift
+        #: Whether the antenna is on; what is the receiver's own is heard without it.
+        self.antenna = True
         self._switched = -1e9
         #: What the detector showed when it was last tuned, and when that was.
         self._before = setup.noise
@@ -132,9 +134,10 @@ class SimReceiver:
         if oscillator is not None:
             centre = self.centre(oscillator)
             key = round(centre)
-            noise += self._air.noise(centre, time) * self._noise_bandwidth
-            signals = self._signals(centre, time)
-            if self._image is not None:
+            if self.antenna:
+                noise += self._air.noise(centre, time) * self._noise_bandwidth
+                signals = self._signals(centre, time)
+            if self._image is not None and self.antenna:
                 rejected = 10.0 ** ((self._setup.image_rejection or 0.0) / -10.0)
                 signals += rejected * self._signals(centre + self._image, time)
             for own in self._setup.own_signals:

@@ -4,9 +4,12 @@ The floor is a property of the band (vfod.survey.floor), activity one of the cha
 Where the floor is unknown, so is the answer.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from math import inf
 
 from vfod.survey.floor import Floor
+from vfod.survey.own import WELL_ABOVE
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -30,6 +33,8 @@ class Detector:
 
     `quiet` are the dial frequencies that the listener knows to carry nothing, `own` those at which
     the receiver hears itself: of them activity is never known, and the floor learns nothing there.
+    Of `listed` ones, measured without the antenna, the level is known: what is well above it is
+    something else.
     """
 
     def __init__(
@@ -37,15 +42,21 @@ class Detector:
         margin: Margin,
         quiet: frozenset[int] = frozenset(),
         own: frozenset[int] = frozenset(),
+        listed: Mapping[int, float] | None = None,
     ) -> None:
         self._margin = margin
         self._own = own
+        self._listed = listed or {}
         self._quiet = quiet
         self._floors: dict[str | None, Floor] = {}
         self._active: set[int] = set()
 
     def describe(
-        self, margin: Margin, quiet: frozenset[int] = frozenset(), own: frozenset[int] = frozenset()
+        self,
+        margin: Margin,
+        quiet: frozenset[int] = frozenset(),
+        own: frozenset[int] = frozenset(),
+        listed: Mapping[int, float] | None = None,
     ) -> None:
         """Go by these from now on; a floor taken from other quiet channels is forgotten.
 
@@ -53,7 +64,7 @@ class Detector:
         """
         if quiet != self._quiet:
             self._floors.clear()
-        self._margin, self._quiet, self._own = margin, quiet, own
+        self._margin, self._quiet, self._own, self._listed = margin, quiet, own, listed or {}
 
     def recall(self, band: str | None, half_hour: int, floor: float) -> None:
         """What an earlier run knew of a band's floor; it is believed where the band is full."""
@@ -75,9 +86,10 @@ class Detector:
         A hold looks at the same channel again and again and must not teach the floor its level.
         """
         floor = self._floors.setdefault(band, Floor(self._quiet))
-        if dial in self._own:
+        if dial in self._own or level < self._listed.get(dial, -inf) + WELL_ABOVE:
+            self._active.discard(dial)
             return Verdict(floor=floor.value(time), active=None)
-        if learn:
+        if learn and dial not in self._listed:
             floor.add(dial, level, time, scatter)
         value = floor.value(time)
         if value is None:

@@ -1,0 +1,162 @@
+"""`vfod spurs`: what a receiver may hear that is not there, and what it does hear of itself."""
+
+import contextlib
+import sys
+from typing import Any
+
+from vfod.cli.ask import socket_path
+from vfod.cli.explain import vfo_of
+from vfod.cli.parser import Parser
+from vfod.cli.plan import plan_of
+from vfod.cli.setting import call, configuration, print_json
+from vfod.cli.watch import follow
+from vfod.config.complaints import meant
+from vfod.config.model import Config
+from vfod.errors import DaemonAbsentError, UsageError
+from vfod.plan.sweep import Sweep
+from vfod.radio.spurs import images, predicted
+from vfod.survey.own import own_signals
+from vfod.units import format_frequency
+
+
+def spurs(words: list[str]) -> int:
+    """Tell what is to be expected, or measure what is there."""
+    parser = Parser(
+        "spurs",
+        "What a receiver may hear that is not on the air at that frequency: multiples of the\n"
+        "crystal and of the intermediate frequency on the channels of a sweep, and channels whose\n"
+        "image lies in a broadcast band.\n\n"
+        "With --measure one pass is swept without the antenna, and what is heard then is the\n"
+        "receiver's own: it is listed in the journal, and sweeps take it for no station unless\n"
+        "something is 10 dB above it. Without such a pass nothing is called the receiver's own.",
+        "vfod spurs evening",
+        "vfod spurs evening --measure",
+    )
+    parser.add_argument("sweep", nargs="?", help="its name; default all sweeps")
+    parser.add_argument("--measure", action="store_true", help="sweep a pass without the antenna")
+    parser.add_config()
+    parser.add_socket()
+    parser.add_json()
+    given = parser.parse_args(words)
+    config = configuration(given.config)
+    if given.measure:
+        if given.sweep is None:
+            raise UsageError("--measure needs a sweep", remedy="write vfod spurs SWEEP --measure")
+        return _measure(_sweep(config, given.sweep), given.socket, as_json=given.json)
+    names = config.sweeps if given.sweep is None else [_sweep(config, given.sweep).name]
+    found = {name: _expected(config, config.sweeps[name]) for name in names}
+    if given.json:
+        print_json(found)
+    else:
+        print("\n".join(line for name, one in found.items() for line in _lines(name, one)))
+    return 0
+
+
+def _sweep(config: Config, name: str) -> Sweep:
+    if name not in config.sweeps:
+        raise UsageError(f"there is no sweep {name!r}", remedy=meant(name, list(config.sweeps)))
+    return config.sweeps[name]
+
+
+def _expected(config: Config, sweep: Sweep) -> dict[str, Any]:
+    settings = vfo_of(config, sweep.vfo)
+    dials = [channel.dial for channel in plan_of(config, sweep).channels]
+    crystals = [settings.synthesiser.crystal] if settings.synthesiser else []
+    return {
+        "crystal": bool(crystals),
+        "predicted": [
+            {"dial": one.dial, "frequency": one.frequency, "why": one.why}
+            for one in predicted(settings.receiver, dials, crystals)
+        ],
+        "images": [
+            {"dial": one.dial, "frequency": one.frequency, "broadcast": one.broadcast}
+            for one in images(settings.receiver, dials, config.bands)
+        ],
+    }
+
+
+def _lines(name: str, found: dict[str, Any]) -> list[str]:
+    lines = [f"{name}: to be expected, not measured"]
+    for one in found["predicted"]:
+        lines.append(f"  {format_frequency(one['dial'])}: {one['why']}")
+    if not found["predicted"]:
+        lines.append("  no channel near a multiple of the intermediate frequency or the crystal")
+    if not found["crystal"]:
+        lines.append("  the crystal is not described: vfos.NAME.synthesiser in the configuration")
+    stretches: dict[str, list[dict[str, Any]]] = {}
+    for one in found["images"]:
+        if one["broadcast"] is not None:
+            stretches.setdefault(one["broadcast"], []).append(one)
+    for band, some in stretches.items():
+        first, last = (format_frequency(one["dial"]) for one in (some[0], some[-1]))
+        low, high = (format_frequency(one["frequency"]) for one in (some[0], some[-1]))
+        lines.append(
+            f"  {first} to {last}: the image is {low} to {high}, in the broadcast band {band}; "
+            "strong stations there may be heard here"
+        )
+    if not stretches:
+        lines.append("  no image in a broadcast band")
+    return lines
+
+
+# --- the pass without the antenna -----------------------------------------------------------------
+
+
+def _measure(sweep: Sweep, socket: str | None, *, as_json: bool) -> int:
+    print(
+        f"take the antenna off, or close its input with its impedance; then a pass of {sweep.name} "
+        "is swept. Enter when it is off, q to leave all as it is ",
+        end="",
+        file=sys.stderr,
+        flush=True,
+    )
+    answer = sys.stdin.readline()
+    if answer.strip() or not answer:
+        print("nothing was measured", file=sys.stderr)
+        return 0
+    levels, unit = _pass(sweep, socket)
+    found = own_signals(levels, sweep.margin)
+    taken = call(
+        socket,
+        "own-signals",
+        sweep=sweep.name,
+        channels=len(levels),
+        signals=" ".join(f"{dial}:{level}" for dial, level in found.items()),
+        vfo=sweep.vfo,
+    )
+    if as_json:
+        print_json({"channels": len(levels), "signals": found, "unit": unit})
+        return 0
+    print(taken["text"])
+    for dial, level in found.items():
+        print(f"  {format_frequency(dial)}  {level:.1f} {unit}")
+    print("the antenna can be put on again")
+    return 0
+
+
+def _pass(sweep: Sweep, socket: str | None) -> tuple[dict[int, float], str]:
+    """The levels of one pass by dial frequency, and their unit; the sweep is ended after it."""
+    levels: dict[int, float] = {}
+    unit = ""
+    with contextlib.closing(follow(socket_path(socket))) as lines:
+        next(lines, None)
+        call(socket, "sweep-start", sweep=sweep.name)
+        begun = False
+        for line in lines:
+            event, data = line["params"]["event"], line["params"]["data"]
+            if line["params"]["vfo"] != sweep.vfo:
+                continue
+            begun = begun or event == "sweep-started"
+            if not begun:
+                continue
+            if event == "channel-observed" and data["level"] is not None:
+                levels[data["dial"]], unit = data["level"], data["unit"]
+            elif event == "pass-completed":
+                call(socket, "sweep-stop", vfo=sweep.vfo)
+                return levels, unit
+            elif event == "sweep-ended":
+                raise UsageError(
+                    f"the sweep ended before its pass was over: {data['reason']}",
+                    remedy="measure again",
+                )
+    raise DaemonAbsentError("the daemon went away during the pass", remedy="measure again")
