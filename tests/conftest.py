@@ -4,7 +4,7 @@ import os
 
 import hypothesis
 
-pytest_plugins = ["tests.fault_table", "tests.loops", "tests.real_parts"]
+pytest_plugins = ["tests.fault_table", "tests.loops", "tests.real_parts", "tests.sound_server"]
 
 # A deadline measures the machine, not the program.
 hypothesis.settings.register_profile("person", deadline=None)

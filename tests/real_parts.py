@@ -23,6 +23,7 @@ MISSING = "missing real part: "
 
 #: The Debian package that brings each part.
 PACKAGES = {
+    "arecord": "alsa-utils",
     "arm-none-eabi-gcc": "gcc-arm-none-eabi",
     "arm-none-eabi-nm": "binutils-arm-none-eabi",
     "arm-none-eabi-size": "binutils-arm-none-eabi",
@@ -37,8 +38,12 @@ PACKAGES = {
     "mosquitto_pub": "mosquitto-clients",
     "mosquitto_sub": "mosquitto-clients",
     "openssl": "openssl",
+    "pacat": "pulseaudio-utils",
+    "pactl": "pulseaudio-utils",
+    "parec": "pulseaudio-utils",
     "prometheus": "prometheus",
     "promtool": "prometheus",
+    "pulseaudio": "pulseaudio",
     "qemu-system-arm": "qemu-system-arm",
     "systemd-analyze": "systemd",
     "systemd-sysusers": "systemd",

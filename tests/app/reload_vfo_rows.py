@@ -37,6 +37,14 @@ case("control.group", ("group: vfod", "group: dialout"))(nothing)
 case("vfos.cellar", ("bands:\n", "  cellar: {port: /dev/cellar}\nbands:\n"))(nothing)
 case("vfos.attic", ("  attic: {port: /dev/attic}\n", ""))(nothing)
 
+PORT = "port: /dev/main\n"
+SOUND = PORT + "    audio: {program: arecord, device: default, delay: 100ms}\n"
+RECORDED = (PORT, SOUND)
+case("vfos.main.audio", RECORDED)(nothing)
+case("vfos.main.audio.program", ("arecord", "parec"), before=(RECORDED,))(nothing)
+case("vfos.main.audio.device", ("default", "plughw:0"), before=(RECORDED,))(nothing)
+case("vfos.main.audio.delay", ("100ms", "200ms"), before=(RECORDED,))(nothing)
+
 
 @case("journal.keep", ("web: off", "web: off\njournal: {keep: 400d}"))
 async def kept_for_so_long(it: Attended, answer: dict[str, Any]) -> None:
@@ -156,6 +164,12 @@ async def other_levels(it: Attended, _: dict[str, Any]) -> None:
     assert observed[0].level is not None
     assert 0 < observed[0].level < 120
     assert observed[0].floor is None
+
+
+@case("vfos.main.level_from", (PORT, PORT + "    level_from: none\n"))
+async def nothing_measured(it: Attended, _: dict[str, Any]) -> None:
+    await it.until(e.PassCompleted)
+    assert {None} == {one.level for one in it.since(e.ChannelObserved)}
 
 
 def oscillator(of: Callable[[int], float]) -> Check:

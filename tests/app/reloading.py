@@ -8,6 +8,7 @@ import contextlib
 import datetime as dt
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -15,6 +16,7 @@ from vfod import events as e
 from vfod import requests as r
 from vfod.app.daemon import Daemon
 from vfod.app.doors import NO_SECRETS, Secrets
+from vfod.app.listening import Recorder
 from vfod.app.recall import Memory
 from vfod.config.loading import load
 from vfod.config.model import VfoConfig
@@ -172,6 +174,8 @@ async def attended(
     text: str = BASE,
     wall: float = EVENING,
     memory: Memory | None = None,
+    recorder_for: Callable[..., Recorder] | None = None,
+    scenario: str = SCENARIO,
 ) -> AsyncIterator[Attended]:
     """The daemon running, its boxes greeted and the first visit made."""
     path = folder / "vfod.yaml"
@@ -179,7 +183,7 @@ async def attended(
     config = load(str(path))
     clock = SimClock(wall)
     worlds = {
-        name: build(parse(SCENARIO), clock=clock, seed=number)
+        name: build(parse(scenario), clock=clock, seed=number)
         for number, name in enumerate(config.vfos)
     }
     ports = {name: MemoryPort(world.box) for name, world in worlds.items()}
@@ -198,6 +202,7 @@ async def attended(
         store=store,
         port_for=port_for,
         memory=memory or Memory(None),
+        recorder_for=recorder_for and partial(recorder_for, clock),
         seed=5,
         reread=lambda: (load(str(path)), it.secrets),
     )

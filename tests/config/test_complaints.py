@@ -79,7 +79,7 @@ def test_all_at_once_in_the_order_of_the_file() -> None:
     )
     assert [
         "1:19: windows.#1.sweep: there is no sweep 'evning'; did you mean evening?",
-        "2:31: vfos.main.bauds: there is no such key; did you mean baud?",
+        "2:31: vfos.main.bauds: there is no such key; did you mean baud or audio?",
         "3:28: sweeps.evening.bands.#1: there is no band '41n'; did you mean 41m?",
         "4:15: place.zone: there is no time zone 'Nowhere'; "
         "write a name of the IANA database, like Europe/Berlin or UTC",

@@ -16,11 +16,13 @@ from vfod.device.supervise import Supervisor
 from vfod.plan.sweep import Sweep
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band, bands_for
+from vfod.radio.levels import Source
 from vfod.radio.receiver import Detector, Range, Receiver
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.derive import activity, band_edges
 from vfod.run.desk import Desk
 from vfod.run.given import Afterwards, LeftOff, Orders
+from vfod.run.hearing import Ears, Sound
 from vfod.run.keeper import Keeper
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
@@ -146,6 +148,8 @@ async def shack(
     stopped_at: float | None = None,
     alive: float | None = None,
     receiver: Receiver = RECEIVER,
+    source: Source = Source.BOX,
+    sound: Sound | None = None,
     output_in_windows: bool = False,
     mute_in_sweeps: bool = True,
     output_on: bool | None = None,
@@ -191,7 +195,7 @@ async def shack(
             sweeps={s.name: s for s in sweeps},
             windows=windows,
             bands=tuple(bands),
-            levels=lambda _, counts: table.level(counts),
+            ears=Ears(source, lambda _, counts: table.level(counts), receiver, sound),
             afterwards=afterwards,
             output_in_windows=output_in_windows,
             mute_in_sweeps=mute_in_sweeps,

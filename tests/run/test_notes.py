@@ -5,11 +5,13 @@ from contextlib import asynccontextmanager
 
 import pytest
 
-from tests.run.shack import BANDS, NOON, SHELL, Shack, shack, sweep
+from tests.run.shack import BANDS, NOON, RECEIVER, SHELL, Shack, shack, sweep
 from vfod import events as e
 from vfod import requests as r
 from vfod.errors import RequestError
 from vfod.radio.bands import band_at
+from vfod.radio.levels import Source
+from vfod.run.hearing import Ears
 from vfod.run.notes import Notebook, Stood
 from vfod.state import SweepPhase
 
@@ -24,9 +26,8 @@ async def with_notes(**settings: object) -> AsyncIterator[Shack]:
 
     async with shack(**settings) as it:  # type: ignore[arg-type]  # handed on as they come
         table = it.world.receiver.level_table()
-        book = Notebook(
-            it.tuner, it.stream, it.clock, BANDS, lambda _, counts: table.level(counts), remember
-        )
+        ears = Ears(Source.BOX, lambda _, counts: table.level(counts), RECEIVER)
+        book = Notebook(it.tuner, it.stream, it.clock, BANDS, ears, remember)
         it.desk.take_note = book.take
         yield it
 

@@ -10,7 +10,8 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 
-from vfod.survey.tone import SHORTEST, _transform, find_tone
+from vfod.survey.tone import SHORTEST, find_tone
+from vfod.survey.transform import transform
 
 RATE = 8000.0
 
@@ -99,8 +100,8 @@ def test_a_constant_part_is_taken_out() -> None:
     assert abs(with_offset.frequency - without.frequency) < without.deviation
 
 
-def test_the_transform() -> None:
+def test_thetransform() -> None:
     """The same as numpy's."""
     rng = np.random.default_rng(5)
     values = rng.normal(size=256) + 1j * rng.normal(size=256)
-    assert np.allclose(np.fft.fft(values), _transform(list(values.tolist())))
+    assert np.allclose(np.fft.fft(values), transform(list(values.tolist())))

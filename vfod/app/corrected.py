@@ -34,15 +34,17 @@ class Corrected:
         self._stream = stream
         self._measured = measured
         self._tuner: Tuner | None = None
+        #: By how much later what is received can be measured, seconds; see radio.receiver.Range.
+        self._delay = 0.0
 
     @property
     def receiver(self) -> Receiver:
         """The receiver to go by."""
         described = self._settings.receiver
         if not self._settings.goes_by_measured or self._measured is None:
-            return described
+            return described.later(self._delay)
         error = Fraction(str(round(self._measured.error, _DECIMALS)))
-        return dataclasses.replace(described, correction=error)
+        return dataclasses.replace(described, correction=error).later(self._delay)
 
     def serve(self, tuner: Tuner) -> None:
         """Keep that tuner by it."""
@@ -58,9 +60,15 @@ class Corrected:
             event = e.CorrectionTaken(correction=correction, source=source)
             self._stream.emit(event, vfo=name, cause=cause)
 
-    def take(self, settings: VfoConfig, cause: str | None) -> None:
+    def later(self, delay: float) -> None:
+        """From now on what is received can be measured so many seconds later."""
+        self._delay = delay
+        if self._tuner is not None:
+            self._tuner.describe(self.receiver)
+
+    def take(self, settings: VfoConfig, delay: float, cause: str | None) -> None:
         """Go by a new configuration."""
-        before, self._settings = self.receiver, settings
+        before, self._settings, self._delay = self.receiver, settings, delay
         if self.receiver != before and self._tuner is not None:
             self._tuner.describe(self.receiver)
         self.tell(cause)

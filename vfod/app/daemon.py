@@ -19,6 +19,7 @@ from vfod import events as e
 from vfod import requests as r
 from vfod.app import doors
 from vfod.app.front import Front
+from vfod.app.listening import RecorderFor
 from vfod.app.lookback import stood
 from vfod.app.notify import ServiceManager
 from vfod.app.recall import Memory
@@ -61,6 +62,7 @@ class Daemon:
         store: ReadableStore,
         journal: Path | None = None,
         port_for: Callable[[VfoConfig], Port],
+        recorder_for: RecorderFor | None = None,
         memory: Memory,
         released: float = RELEASED,
         socket: Path | None = None,
@@ -109,6 +111,7 @@ class Daemon:
                 measured=memory.calibrated(name),
                 heard=memory.own_signals(name),
                 rng=rng,
+                recorder_for=recorder_for,
             )
             for name, settings in config.vfos.items()
         }

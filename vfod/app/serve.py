@@ -3,19 +3,23 @@
 import asyncio
 import contextlib
 import os
+import random
 import signal
 import ssl
+from functools import partial
 from pathlib import Path
 
 from vfod.app.daemon import Daemon
 from vfod.app.doors import BrokerSecrets, Secrets, WebSecrets
+from vfod.app.listening import Recorder, Told
 from vfod.app.notify import ServiceManager
 from vfod.app.recall import Memory
-from vfod.clock import SystemClock
+from vfod.clock import Clock, SystemClock
 from vfod.config.loading import load
 from vfod.config.model import Config, Mqtt, VfoConfig, Web
 from vfod.config.secrets import secret, token
 from vfod.device.address import port_from
+from vfod.device.audio import PROGRAMS, Audio
 from vfod.device.claim import claimed
 from vfod.device.port import Port
 from vfod.errors import ConfigError
@@ -49,6 +53,7 @@ async def serve(
         store=store,
         journal=journal,
         port_for=_port,
+        recorder_for=partial(_recorder, clock),
         memory=memory,
         socket=Path(socket_path),
         secrets=_secrets(config),
@@ -103,6 +108,19 @@ async def serve(
 
 def _port(settings: VfoConfig) -> Port:
     return port_from(settings.port, baud=settings.baud, dtr=settings.dtr, rts=settings.rts)
+
+
+def _recorder(clock: Clock, settings: VfoConfig, told: Told) -> Recorder:
+    audio = settings.audio
+    assert audio is not None
+    return Audio(
+        (*PROGRAMS[audio.program], audio.device),
+        clock,
+        random.Random(),  # noqa: S311 - jitter of pauses, nothing secret
+        up=told.up,
+        down=told.down,
+        judged=told.judged,
+    )
 
 
 def _secrets(config: Config) -> Secrets:

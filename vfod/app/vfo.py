@@ -8,6 +8,7 @@ from collections.abc import Awaitable, Callable, Mapping, Sequence
 from vfod import events as e
 from vfod import requests as r
 from vfod.app.corrected import Corrected
+from vfod.app.listening import Listening, RecorderFor
 from vfod.app.recall import Recalled
 from vfod.clock import Clock
 from vfod.config.model import Afterwards as Wanted
@@ -18,13 +19,16 @@ from vfod.device.tally import Tally
 from vfod.errors import RefusedError
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band, band_at
+from vfod.radio.levels import Source
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
-from vfod.run.given import Afterwards, Levels, Orders
+from vfod.run.given import Afterwards, Orders
+from vfod.run.hearing import Ears, Levels
 from vfod.run.keeper import Keeper
 from vfod.run.notes import Notebook, Remember
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
+from vfod.survey.activity import Detector
 
 
 class Vfo:
@@ -46,17 +50,24 @@ class Vfo:
         measured: e.CrystalCalibrated | None = None,
         heard: Mapping[str, e.OwnSignalsMeasured] | None = None,
         rng: random.Random,
+        recorder_for: RecorderFor | None = None,
     ) -> None:
         self.name = settings.name
         self.settings = settings
         self._config = config
         self._heard = dict(heard or {})
-        self.orders = _orders(config, settings, self._heard)
         self._stream = stream
         self._clock = clock
         self._port_for = port_for
         self._remember = remember
         self.corrected = Corrected(settings, stream, measured)
+        self.listening: Listening | None = None
+        #: By how much the sound is late, seconds, as far as known.
+        self._delay = 0.0
+        #: Whether the mute of the speaker silences the sound too.
+        self._mute_silences = False
+        #: What the sound taught of each sweep's bands.
+        self._sound_known: dict[str, Detector] = {}
         self.tuner = Tuner(
             settings.name,
             stream,
@@ -67,7 +78,6 @@ class Vfo:
         )
         self.corrected.serve(self.tuner)
         self.desk = Desk(self.tuner, clock, config.bands, quiet=settings.quiet, committed=committed)
-        self.desk.take_note = self._notebook().take
         self.desk.take_calibration = self.corrected.calibrate
         self.desk.take_own_signals = self._take_own_signals
         self.supervisor = Supervisor(
@@ -79,6 +89,14 @@ class Vfo:
             down=self.tuner.down,
             tally=tally,
         )
+        if settings.audio is not None and recorder_for is not None:
+            self.listening = Listening(
+                settings, settings.audio, recorder_for, self.tuner, clock, self._tell, self._late_by
+            )
+            self._delay = self.listening.delay
+            self.corrected.later(self._late)
+        self.orders = self._orders(config, settings)
+        self.desk.take_note = self._notebook().take
         self.keeper = Keeper(
             stream,
             clock,
@@ -103,16 +121,16 @@ class Vfo:
     def _notebook(self) -> Notebook:
         orders = self.orders
         return Notebook(
-            self.tuner, self._stream, self._clock, orders.bands, orders.levels, self._remember
+            self.tuner, self._stream, self._clock, orders.bands, orders.ears, self._remember
         )
 
     async def take(self, config: Config, settings: VfoConfig, cause: str | None) -> None:
         """Go by a new configuration, as vfod.config.changes says; the line stays if it can."""
         was, self.settings, self._config = self.settings, settings, config
-        self.orders = _orders(config, settings, self._heard)
+        self.orders = self._orders(config, settings)
         self.desk.take(config.bands, settings.quiet)
         self.desk.take_note = self._notebook().take
-        self.corrected.take(settings, cause)
+        self.corrected.take(settings, self._late, cause)
         self._name_band(config.bands, cause)
         levels_anew = _tables(settings) != _tables(was)
         await self.keeper.take(self.orders, levels_anew=levels_anew, cause=cause)
@@ -139,10 +157,37 @@ class Vfo:
         )
         stamped = self._stream.emit(measured, vfo=self.name, cause=cause)
         self._heard[taken.sweep] = measured
-        self.orders = _orders(self._config, self.settings, self._heard)
+        self.orders = self._orders(self._config, self.settings)
         # What was learnt of the floor without the antenna is not that of the band.
         await self.keeper.take(self.orders, levels_anew=True, cause=cause)
         return stamped
+
+    # --- sound ----------------------------------------------------------------------------------
+
+    @property
+    def _source(self) -> Source:
+        """Where levels come from; a sound that the file has since a reload is not recorded yet."""
+        wanted = self.settings.level_from
+        if self.listening is None and wanted in (Source.AUDIO, Source.BOTH):
+            return Source.BOX
+        return wanted
+
+    @property
+    def _by_sound(self) -> bool:
+        return self._source in (Source.AUDIO, Source.BOTH)
+
+    @property
+    def _late(self) -> float:
+        return self._delay if self._by_sound else 0.0
+
+    async def _late_by(self, delay: float, mute_silences: bool) -> None:
+        self._delay, self._mute_silences = delay, mute_silences
+        self.corrected.later(self._late)
+        self.orders = self._orders(self._config, self.settings)
+        await self.keeper.take(self.orders, levels_anew=False, cause=None)
+
+    def _tell(self, event: e.Event) -> None:
+        self._stream.emit(event, vfo=self.name)
 
     def _name_band(self, bands: tuple[Band, ...], cause: str | None) -> None:
         """The dial may be in another band without having moved."""
@@ -152,48 +197,57 @@ class Vfo:
         if name != known.band:
             self._stream.emit(e.BandEntered(band=name, left=known.band), vfo=self.name, cause=cause)
 
+    def _orders(self, config: Config, settings: VfoConfig) -> Orders:
+        """What of the configuration is for this VFO, in its order, and where it hears itself."""
+        own = {
+            dial: level
+            for one in self._heard.values()
+            for dial, level in zip(one.dials, one.levels, strict=True)
+        }
+        levels = tuple(sorted(own.items()))
+        return Orders(
+            sweeps={
+                name: dataclasses.replace(sweep, own_levels=levels)
+                for name, sweep in config.sweeps.items()
+                if sweep.vfo == settings.name
+            },
+            windows=windows_of(config, settings.name),
+            bands=config.bands,
+            ears=Ears(
+                self._source,
+                _levels(settings),
+                settings.receiver,
+                self.listening,
+                self._sound_known,
+            ),
+            afterwards=_afterwards(settings.afterwards),
+            mute_in_sweeps=settings.speaker is SpeakerPolicy.MUTE_IN_SWEEPS
+            and not (self._mute_silences and self._by_sound),
+            output_in_windows=settings.output is OutputPolicy.WINDOWS,
+        )
+
     async def run(self) -> None:
         """Run until cancelled; the keeper ends first, while the box can still be reached."""
         self.corrected.tell()
         async with asyncio.TaskGroup() as group:
             supervising = group.create_task(self.supervisor.run(), name=f"supervisor {self.name}")
             looking = group.create_task(self.tuner.look_now_and_then(), name=f"look {self.name}")
+            listening = None
+            if self.listening is not None:
+                listening = group.create_task(self.listening.run(), name=f"sound {self.name}")
             try:
                 # In this task itself: a cancellation reaches it before it reaches the others.
                 await self.keeper.run()
             finally:
                 looking.cancel()
+                if listening is not None:
+                    listening.cancel()
                 supervising.cancel()
 
 
 def windows_of(config: Config, vfo: str) -> Sequence[Window]:
     """The windows whose sweep is for this VFO, in the order of the configuration."""
     return [w for w in config.windows if config.sweeps[w.sweep].vfo == vfo]
-
-
-def _orders(
-    config: Config, settings: VfoConfig, heard: Mapping[str, e.OwnSignalsMeasured]
-) -> Orders:
-    """What of the configuration is for this VFO, in its order, and where it hears itself."""
-    own = {
-        dial: level
-        for one in heard.values()
-        for dial, level in zip(one.dials, one.levels, strict=True)
-    }
-    levels = tuple(sorted(own.items()))
-    return Orders(
-        sweeps={
-            name: dataclasses.replace(sweep, own_levels=levels)
-            for name, sweep in config.sweeps.items()
-            if sweep.vfo == settings.name
-        },
-        windows=windows_of(config, settings.name),
-        bands=config.bands,
-        levels=_levels(settings),
-        afterwards=_afterwards(settings.afterwards),
-        mute_in_sweeps=settings.speaker is SpeakerPolicy.MUTE_IN_SWEEPS,
-        output_in_windows=settings.output is OutputPolicy.WINDOWS,
-    )
 
 
 def _output_on(settings: VfoConfig) -> bool | None:
@@ -206,11 +260,14 @@ def _line(settings: VfoConfig) -> tuple[object, ...]:
 
 
 def _tables(settings: VfoConfig) -> list[object]:
-    """What the counts of the level detector mean, range by range."""
+    """Where levels come from, and what the box's counts mean, range by range."""
     tables = settings.level_tables
     return [
-        (span.low, span.high, tables.get(span.level_table or ""))
-        for span in settings.receiver.ranges
+        settings.level_from,
+        *(
+            (span.low, span.high, tables.get(span.level_table or ""))
+            for span in settings.receiver.ranges
+        ),
     ]
 
 

@@ -22,7 +22,7 @@ from vfod.plan.localtime import parse_zone
 from vfod.plan.sweep import Sweep
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band, bands_for
-from vfod.radio.levels import LevelTable
+from vfod.radio.levels import LevelTable, Source
 from vfod.radio.receiver import Receiver, complaints
 from vfod.radio.sun import Site
 from vfod.radio.synthesiser import ClockGenerator, is_possible
@@ -174,7 +174,17 @@ class Assembly:
             synthesiser=self._synthesiser((*where, "synthesiser"), form.synthesiser),
             own_signals=tuple(form.own_signals),
             level_tables=_frozen(tables),
+            level_from=self._level_from(where, form),
+            audio=None if form.audio is None else parts.audio(form.audio),
         )
+
+    def _level_from(self, where: Where, form: forms.VfoForm) -> Source:
+        if form.level_from is None:
+            return Source.BOX if form.audio is None else Source.AUDIO
+        if form.level_from in (Source.AUDIO, Source.BOTH) and form.audio is None:
+            text = "there is no audio to take levels from; describe it under audio, or write box"
+            self._fault((*where, "level_from"), text)
+        return form.level_from
 
     def _receiver(
         self, where: Where, form: forms.VfoForm, tables: dict[str, LevelTable]

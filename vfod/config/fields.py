@@ -130,5 +130,8 @@ Port = Annotated[
 Host = Annotated[str, _text(w.host, r"^[^ /@]+$", "127.0.0.1")]
 Path = Annotated[str, _text(w.path, ".", "/etc/vfod/broker-password")]
 Plain = Annotated[str, As(w.plain, {"type": ["string", "number"]})]
+Device = Annotated[
+    str, As(w.plain, {"type": ["string", "number"], "examples": ["plughw:CARD=Device"]})
+]
 Listen = Annotated[tuple[str, int], _text(w.listen, r":[0-9]+$", "127.0.0.1:8073")]
 TrueFalse = Annotated[bool, As(w.true_false, {"type": "boolean"})]

@@ -12,6 +12,7 @@ from vfod.config import fields as f
 from vfod.plan.sweep import Order
 from vfod.plan.windows import WEEKDAYS
 from vfod.radio.bands import REGIONS
+from vfod.radio.levels import Source
 from vfod.radio.receiver import Crystal, Detector, Injection
 
 
@@ -105,6 +106,19 @@ class SynthesiserForm(Form):
     """The largest divider by a power of two behind that one; 1 where there is none."""
 
 
+class AudioForm(Form):
+    """The receiver's sound, as a program records it."""
+
+    program: Annotated[str, f.one_of("arecord", "parec")]
+    """What records it: arecord from a sound card, parec from a sound server."""
+    device: f.Device
+    """The device as the program calls it: plughw:CARD=Device, or the name of a source."""
+    delay: f.Duration | None = None
+    """By how much the sound is late; default measured each time that it begins, by muting the
+    speaker or switching the output some times.
+    """
+
+
 class VfoForm(Form):
     """A VFO and the receiver it drives."""
 
@@ -144,6 +158,12 @@ class VfoForm(Form):
     level_table: f.Levels | None = None
     """Counts of the level detector and what they mean, rising or falling, like
     {200: -110dBm, 900: -20dBm}; in dB where the chain is not calibrated. Default 0.1 dB a count.
+    """
+    audio: AudioForm | None = None
+    """The receiver's sound, for levels; default none is recorded."""
+    level_from: Annotated[Source, f.one_of(*Source)] | None = None
+    """Where levels come from: box, audio, both (the box says how strong, either says that something
+    is there), or none; default audio where there is one, else box.
     """
     receiver: list[RangeForm] | None = None
     """The receiver in ranges without gap or overlap. Without it the dial is the oscillator:

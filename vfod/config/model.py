@@ -13,7 +13,7 @@ from vfod.plan.channels import Skip
 from vfod.plan.sweep import Sweep
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band
-from vfod.radio.levels import UNCALIBRATED, Level, LevelTable
+from vfod.radio.levels import UNCALIBRATED, Level, LevelTable, Source
 from vfod.radio.receiver import Receiver
 from vfod.radio.synthesiser import ClockGenerator
 
@@ -63,6 +63,18 @@ class Place:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class AudioConfig:
+    """What records the receiver's sound; `delay` in seconds, None where it is to be measured."""
+
+    program: str
+    device: str
+    delay: float | None
+
+    def __str__(self) -> str:
+        return f"{self.program} {self.device}"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class VfoConfig:
     """A VFO, the receiver it drives, and how they are treated.
 
@@ -85,6 +97,8 @@ class VfoConfig:
     synthesiser: ClockGenerator | None
     own_signals: tuple[Skip, ...]
     level_tables: Mapping[str, LevelTable]
+    level_from: Source
+    audio: AudioConfig | None
 
     def level(self, counts: float, dial: int) -> Level:
         """What a reading of the level detector means at a dial frequency of the receiver."""

@@ -3,7 +3,8 @@
 from collections.abc import Container, Sequence
 from fractions import Fraction
 
-from vfod.config.forms import BandForm, RangeForm, SweepForm, SynthesiserForm, VfoForm
+from vfod.config.forms import AudioForm, BandForm, RangeForm, SweepForm, SynthesiserForm, VfoForm
+from vfod.config.model import AudioConfig
 from vfod.config.quantities import HIGHEST
 from vfod.plan.channels import Skip
 from vfod.plan.sweep import Hold, Sweep
@@ -15,6 +16,11 @@ from vfod.radio.synthesiser import ClockGenerator
 def band(name: str, form: BandForm) -> Band:
     """A band of the listener's own."""
     return Band(name=name, low=form.low, high=form.high, raster=form.raster, source="own")
+
+
+def audio(form: AudioForm) -> AudioConfig:
+    """What records the receiver's sound."""
+    return AudioConfig(program=form.program, device=form.device, delay=form.delay)
 
 
 def range_of(form: RangeForm, level_table: str | None) -> Range:

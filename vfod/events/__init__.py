@@ -7,8 +7,8 @@ applies it to the state and hands the pair to every output in the same order.
 Frequencies of the dial are whole hertz, of the oscillator whole millihertz; times are seconds
 since 1970 UTC; durations are seconds; levels are decibels in the unit the event names.
 
-Six files hold them: `daemon` (the daemon and its doors), `line` (the line and the box), `dial`,
-`sweeps` (windows, sweeps, observations), `notes`, `receiver` (the receiver).
+Seven files hold them: `daemon` (the daemon and its doors), `line` (the line and the box), `dial`,
+`sweeps` (windows, sweeps, observations), `notes`, `receiver` (the receiver), `sound` (of it).
 Here they are one vocabulary.
 """
 
@@ -47,6 +47,10 @@ from vfod.events.receiver import CorrectionTaken as CorrectionTaken
 from vfod.events.receiver import CrystalCalibrated as CrystalCalibrated
 from vfod.events.receiver import OwnSignalsMeasured as OwnSignalsMeasured
 from vfod.events.root import Event as Event
+from vfod.events.sound import AudioHeard as AudioHeard
+from vfod.events.sound import AudioJudged as AudioJudged
+from vfod.events.sound import AudioLost as AudioLost
+from vfod.events.sound import AudioTimed as AudioTimed
 from vfod.events.sweeps import ActivityBegan as ActivityBegan
 from vfod.events.sweeps import ActivityEnded as ActivityEnded
 from vfod.events.sweeps import ChannelObserved as ChannelObserved

@@ -16,6 +16,7 @@ _log = logging.getLogger("vfod")
 #: What to do, where the event itself does not say it.
 _REMEDIES: dict[type[e.Event], str] = {
     e.LinkLost: "it is tried again all the time; `vfod doctor` looks closer",
+    e.AudioLost: "it is tried again all the time; nothing is measured by it meanwhile",
     e.DoorFailed: "it is tried again all the time, and the rest goes on",
     e.ConfigRefused: "mend it, then reload again",
     e.JournalSetAside: "what was written before is in that file; look at the disk",
@@ -24,6 +25,12 @@ _REMEDIES: dict[type[e.Event], str] = {
     e.BatteryLow: "charge it or change it; no window starts a sweep until then",
     e.BoxReset: "should that repeat, look at its supply",
     e.SweepEnded: "`vfod journal` tells what came before",
+}
+
+#: What to do about sound that cannot be measured; see events.AudioJudged.
+_UNSOUND = {
+    "silent": "is it plugged in and turned up? where the mute silences it, write speaker: leave",
+    "clipped": "turn down the level of the recording",
 }
 
 #: What happens several times a second all night: not worth a text that nobody reads.
@@ -70,6 +77,16 @@ class Log:
                 return self._failed(f"battery {vfo}", text)
             case e.BatteryFine():
                 return self._works(f"battery {vfo}", text)
+            case e.AudioLost():
+                return self._failed(f"sound {vfo}", text)
+            case e.AudioHeard():
+                return self._works(f"sound {vfo}", text)
+            case e.AudioJudged(soundness="good"):
+                return self._works(f"soundness {vfo}", text)
+            case e.AudioJudged(soundness=soundness):
+                what = f"{text}; {_UNSOUND[soundness]}"
+                self._down.add(f"soundness {vfo}")
+                return _Line(level=logging.WARNING, text=what, incident=f"{incident} {soundness}")
             case e.DoorFailed(door=door):
                 return self._failed(f"door {door}", text)
             case e.DoorClosed(door=door):

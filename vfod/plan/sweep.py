@@ -123,8 +123,8 @@ class Visit:
 
     `index` is the place in its pass of `sweep`, from 0, and `ends_pass` marks the last one.
     `settle` and `dwell` are seconds, and the settle is already the longer one where `range_change`
-    says that the receiver's range is another than before; `select` is the band filter to set, None
-    for none.
+    says that the receiver's range is another than before, and the delay of the sound is in it where
+    that is measured; `select` is the band filter to set, None for none.
     """
 
     pass_number: int
@@ -199,7 +199,7 @@ class SweepPlan:
             index=index,
             dial=channel.dial,
             band=channel.band,
-            settle=RANGE_CHANGE_FACTOR * settle if changed else settle,
+            settle=item.delay + (RANGE_CHANGE_FACTOR * settle if changed else settle),
             dwell=self.sweep.dwell,
             range_change=changed,
             select=item.select,
@@ -228,7 +228,7 @@ class SweepPlan:
 
         There and back, the mean of both ways, which double the settle of different ranges.
         """
-        single = sum(self.settle_in(item) + self.sweep.dwell for item in self.ranges)
+        single = sum(self.settle_in(item) + item.delay + self.sweep.dwell for item in self.ranges)
         extra = sum(
             (RANGE_CHANGE_FACTOR - 1) * self.settle_in(after)
             for number in (0, 1)

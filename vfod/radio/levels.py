@@ -26,6 +26,18 @@ S_UNIT = 6.0
 _BORDER = 30_000_000
 
 
+class Source(enum.StrEnum):
+    """Where the levels of a VFO come from.
+
+    BOTH: the level is the box's, and a channel is active where either of the two says so.
+    """
+
+    BOX = "box"
+    AUDIO = "audio"
+    BOTH = "both"
+    NONE = "none"
+
+
 class Bound(enum.StrEnum):
     """How a level relates to the truth; the values are the words before it."""
 

@@ -68,6 +68,7 @@ class Range:
     """A part of the tuning range in which the receiver works in one way.
 
     `low`, `high` (dial), `intermediate_frequency` and `offset` in hertz; `settle` in seconds.
+    `delay` is by how much later what is received can be measured, seconds, where that is by sound.
     None means: the detector's default for offset and settle, no switch for select, levels not
     calibrated for level_table.
     """
@@ -82,6 +83,7 @@ class Range:
     select: int | None = None
     settle: float | None = None
     level_table: str | None = None
+    delay: float = 0.0
 
     @property
     def pitch(self) -> int:
@@ -207,6 +209,11 @@ class Receiver:
         if self.limits is not None:
             low, high = max(low, self.limits[0]), min(high, self.limits[1])
         return replace(self, limits=(low, high))
+
+    def later(self, delay: float) -> "Receiver":
+        """The same receiver, measured so many seconds later."""
+        ranges = tuple(replace(item, delay=delay) for item in self.ranges)
+        return replace(self, ranges=ranges)
 
     def range_at(self, dial: int) -> Range:
         """The range that holds `dial`; OutOfRangeError outside the tuning range."""

@@ -3,18 +3,15 @@
 The orders are handed in anew at a reload.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from vfod.plan.channels import skipped
 from vfod.plan.sweep import Sweep, SweepPlan
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band
-from vfod.radio.levels import Level
+from vfod.run.hearing import Ears
 from vfod.survey.activity import Detector, Margin
-
-#: A reading's raw counts at a dial frequency → the level there, or None where nothing is measured.
-Levels = Callable[[int, int], Level]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -46,7 +43,7 @@ class Orders:
     sweeps: Mapping[str, Sweep]
     windows: Sequence[Window]
     bands: tuple[Band, ...]
-    levels: Levels
+    ears: Ears
     afterwards: Afterwards
     mute_in_sweeps: bool = True
     output_in_windows: bool = False

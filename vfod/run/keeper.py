@@ -277,7 +277,7 @@ class Keeper:
             self._desk,
             self._clock,
             self._emit,
-            self._orders.levels,
+            self._orders.ears,
             start=(0, 0) if from_dial is None else plan.resume_at(from_dial),
             mute=self._orders.mute_in_sweeps,
             detectors=self.repertoire.detectors_of(roster),
@@ -355,7 +355,7 @@ class Keeper:
             await self._end(f"not possible by the new configuration: {error}", _WINDOW, cause)
             return
         detectors = self.repertoire.detectors_of(roster, next_pass)
-        sweeper.take(roster, orders.levels, detectors, next_pass)
+        sweeper.take(roster, orders.ears, detectors, next_pass)
         await sweeper.take_mute(orders.mute_in_sweeps)
 
     # --- what the desk asks (desk.Sweeping) -------------------------------------------------------

@@ -11,13 +11,16 @@ from vfod import events as e
 from vfod.clock import Clock
 from vfod.errors import LineError, RefusedError, RequestError
 from vfod.radio.bands import Band, band_at
-from vfod.radio.levels import Level
 from vfod.requests import TakeNote
+from vfod.run.hearing import Ears
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
 
 #: A time is not refused for being this much in the future: clocks of two machines differ.
 AHEAD = 5.0
+
+#: So many seconds of sound are listened to for a note taken now.
+HEARD = 1.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -42,14 +45,14 @@ class Notebook:
         stream: Stream,
         clock: Clock,
         bands: Sequence[Band],
-        levels: Callable[[int, int], Level],
+        ears: Ears,
         remember: Remember,
     ) -> None:
         self._tuner = tuner
         self._stream = stream
         self._clock = clock
         self._bands = bands
-        self._levels = levels
+        self._ears = ears
         self._remember = remember
 
     async def take(self, note: TakeNote, by: e.Origin, cause: str | None) -> e.Stamped:
@@ -84,11 +87,14 @@ class Notebook:
         except (RefusedError, LineError):
             return Stood(dial=dial)
         # Whoever moved it meanwhile has made the reading one of another place.
-        if reading.level is None or self._tuner.dial != dial:
+        if self._tuner.dial != dial:
             return Stood(dial=dial)
+        now = self._clock.monotonic()
         try:
-            level = self._levels(dial, reading.level)
+            level = self._ears.read(dial, reading.level, now - HEARD, now).level
         except RefusedError:
             # Turned to where the receiver has no range.
+            level = None
+        if level is None:
             return Stood(dial=dial)
         return Stood(dial=dial, level=round(level.value, 1), unit=level.unit)

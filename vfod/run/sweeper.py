@@ -7,7 +7,6 @@ now; the time is counted as lost and never caught up in a burst.
 """
 
 import asyncio
-import statistics
 from collections.abc import Mapping
 from typing import Protocol
 
@@ -16,14 +15,13 @@ from vfod.clock import Clock
 from vfod.errors import HandError, LineError, LinkDownError, RefusedError
 from vfod.plan.roster import Roster
 from vfod.plan.sweep import Visit
-from vfod.radio.levels import Level
 from vfod.run.alarm import Alarm
 from vfod.run.course import Course
 from vfod.run.desk import Desk
-from vfod.run.given import Levels, brief
+from vfod.run.given import brief
+from vfod.run.hearing import LOOK, Ears, Reading, observation, still_active
 from vfod.run.tuner import Tuner
 from vfod.survey.activity import Detector
-from vfod.survey.floor import scatter_of
 
 #: A visit that begins later than this after its deadline has overrun: the grid starts anew.
 #: Loops are late by about a millisecond; a hundred is a stall, not jitter.
@@ -59,7 +57,7 @@ class Sweeper:
         desk: Desk,
         clock: Clock,
         emit: Emit,
-        levels: Levels,
+        ears: Ears,
         *,
         start: tuple[int, int] = (0, 0),
         mute: bool = True,
@@ -74,7 +72,7 @@ class Sweeper:
         self._desk = desk
         self._clock = clock
         self._emit = emit
-        self._levels = levels
+        self._ears = ears
         self._mute = mute
         self._detectors = detectors
         self._alarm = Alarm()
@@ -86,7 +84,7 @@ class Sweeper:
         self._active_level: float | None = None
         self._holds: dict[int, tuple[int, float]] = {}
         #: What a new configuration brings: from the next visit on, and from the next pass on.
-        self._next_visit: tuple[Roster, Levels, Mapping[str, Detector]] | None = None
+        self._next_visit: tuple[Roster, Ears, Mapping[str, Detector]] | None = None
         self._next_pass: Roster | None = None
 
     @property
@@ -116,16 +114,16 @@ class Sweeper:
     def take(
         self,
         roster: Roster,
-        levels: Levels,
+        ears: Ears,
         detectors: Mapping[str, Detector],
         next_pass: Roster,
     ) -> None:
         """Go by a new configuration.
 
         From the next visit on by `roster`, which has the channels of this pass over the receiver
-        as it is described now, and judge by `levels` and `detectors`; by `next_pass` from then on.
+        as it is described now, and judge by `ears` and `detectors`; by `next_pass` from then on.
         """
-        self._next_visit = roster, levels, detectors
+        self._next_visit = roster, ears, detectors
         self._next_pass = next_pass
 
     async def take_mute(self, mute: bool) -> None:
@@ -196,7 +194,7 @@ class Sweeper:
     def _change_visit(self) -> None:
         if self._next_visit is None:
             return
-        (roster, self._levels, self._detectors), self._next_visit = self._next_visit, None
+        (roster, self._ears, self._detectors), self._next_visit = self._next_visit, None
         if roster != self.course.roster:
             self.course.go_by(roster, self._tuner.dial)
 
@@ -265,19 +263,20 @@ class Sweeper:
             return self._skip
         settled = max(start + visit.settle, self._clock.monotonic())
         count = visit.sweep.readings
-        levels: list[Level] = []
+        readings: list[Reading] = []
         for index in range(count):
-            if not await self._undisturbed_until(settled + (index + 0.5) * visit.dwell / count):
+            due = settled + (index + 0.5) * visit.dwell / count
+            if not await self._undisturbed_until(due):
                 return self._skip
             try:
-                level = await self._look()
+                reading = await self._look(max(settled, due - max(LOOK, visit.dwell / count)))
             except LineError:
                 # A reading that went with the line: the visit is made again on the next one.
                 await self._alarm.wait(self._clock.monotonic() + AFTER_REFUSAL)
                 return self._skip
-            if level is not None:
-                levels.append(level)
-        self._observe(levels, lateness)
+            if reading is not None:
+                readings.append(reading)
+        self._observe(readings, lateness)
         return True
 
     async def _tune(self) -> bool:
@@ -297,45 +296,32 @@ class Sweeper:
         self._produced = tuned.produced
         return True
 
-    async def _look(self) -> Level | None:
+    async def _look(self, since: float) -> Reading | None:
         """One reading, or None; a dial that trembled away is put back. Raises LineError."""
         try:
             reading = await self._tuner.read()
         except RefusedError:
             return None
-        if self._produced is None or reading.level is None:
+        if self._produced is None:
             return None
         if reading.frequency != self._produced:
             await self._tune()
             return None
-        return self._levels(self.visit.dial, reading.level)
+        now = self._clock.monotonic()
+        return self._ears.read(self.visit.dial, reading.level, since, now)
 
-    def _observe(self, levels: list[Level], lateness: float) -> None:
+    def _observe(self, readings: list[Reading], lateness: float) -> None:
         visit = self.visit
-        values = [level.value for level in levels]
-        verdict = median = None
-        if values:
-            # Rounded only to be told: a tenth of a decibel is more than the median scatters.
-            exact = statistics.median(values)
-            median = round(exact, 1)
-            verdict = self._detectors[visit.sweep.name].judge(
-                visit.band, visit.dial, exact, self._clock.wall(), scatter=scatter_of(values)
-            )
-        self._emit(
-            e.ChannelObserved(
-                sweep=visit.sweep.name,
-                dial=visit.dial,
-                band=visit.band,
-                readings=len(levels),
-                level=median,
-                highest=round(max(values), 1) if values else None,
-                unit=self._levels(visit.dial, 0).unit,
-                floor=round(verdict.floor, 1) if verdict and verdict.floor is not None else None,
-                active=verdict.active if verdict else None,
-                lateness=round(lateness, 6),
-            )
+        observed = observation(
+            visit,
+            readings,
+            self._ears,
+            self._detectors[visit.sweep.name],
+            wall=self._clock.wall(),
+            lateness=lateness,
         )
-        self._active_level = median if verdict and verdict.active else None
+        self._emit(observed)
+        self._active_level = observed.level if observed.active else None
 
     # --- hold -----------------------------------------------------------------------------------
 
@@ -369,15 +355,13 @@ class Sweeper:
             if not await self._undisturbed_until(min(now + HOLD_LOOK, limit)):
                 return "skip" if self._skip else "yield"
             try:
-                level = await self._look()
+                reading = await self._look(now)
             except LineError:
                 continue
-            if level is not None:
-                verdict = detector.judge(
-                    visit.band, visit.dial, level.value, self._clock.wall(), learn=False
-                )
-                if verdict.active:
-                    heard = self._clock.monotonic()
+            if reading is not None and still_active(
+                visit, reading, self._ears, detector, self._clock.wall()
+            ):
+                heard = self._clock.monotonic()
             if self._clock.monotonic() - heard >= quiet:
                 return "quiet"
             if self.course.guest_waits(self._clock.monotonic()):

@@ -19,6 +19,7 @@ from vfod.radio.receiver import Receiver
 from vfod.run.battery import BatteryWatch
 from vfod.run.hand import HandWatch
 from vfod.run.stream import Stream
+from vfod.state import VfoState
 from vfod.wire import messages as w
 
 if TYPE_CHECKING:
@@ -94,9 +95,14 @@ class Tuner:
     # --- what is known ------------------------------------------------------------------------
 
     @property
+    def known(self) -> VfoState:
+        """All that is known of this VFO."""
+        return self._stream.state.vfos[self.name]
+
+    @property
     def dial(self) -> int | None:
         """Where the dial stands, hertz, as far as known."""
-        return self._stream.state.vfos[self.name].dial
+        return self.known.dial
 
     @property
     def limits_known(self) -> bool:
@@ -106,12 +112,12 @@ class Tuner:
     @property
     def step(self) -> int:
         """The step in force, hertz: the box's own, else 1 kHz."""
-        return self._stream.state.vfos[self.name].step or 1000
+        return self.known.step or 1000
 
     @property
     def battery_low(self) -> bool:
         """Whether the box said that its battery is low, and it was not charged since."""
-        return self._stream.state.vfos[self.name].battery_low
+        return self.known.battery_low
 
     @property
     def newest_hand(self) -> int:
@@ -136,7 +142,7 @@ class Tuner:
     async def take_output(self, on: bool | None) -> None:
         """What the output should be by policy from now on; None leaves it as it is."""
         self._want_output = on
-        if on and not self.battery_low and not self._stream.state.vfos[self.name].output:
+        if on and not self.battery_low and not self.known.output:
             with contextlib.suppress(RefusedError, LineError):
                 await self.switch_output(True, _DAEMON)
 
@@ -178,7 +184,7 @@ class Tuner:
 
     def down(self, error: LineError) -> None:
         """The link is gone, or could not be made."""
-        known = self._stream.state.vfos[self.name].link
+        known = self.known.link
         self._link = None
         self.connected.clear()
         # One entry an incident: not one for each attempt to open it again.
@@ -201,7 +207,7 @@ class Tuner:
 
     async def _restore(self, link: "Link") -> None:
         """After a reset everything is as at power-on: set what was known before."""
-        known = self._stream.state.vfos[self.name]
+        known = self.known
         if known.step is not None and self.can(w.Ability.KNOB):
             await link.ask(w.Step(hertz=known.step))
         if known.muted is not None and self.can(w.Ability.MUTE):
@@ -217,7 +223,7 @@ class Tuner:
 
     def _found(self, reading: w.Reading) -> None:
         """Bring the state in line with what the box says of itself."""
-        known = self._stream.state.vfos[self.name]
+        known = self.known
         if reading.frequency != known.produced:
             dial = self._dial_for(reading.frequency)
             self._emit(e.DialFound(dial=dial, oscillator=reading.frequency))
@@ -268,7 +274,7 @@ class Tuner:
 
     def _linked(self) -> "Link":
         if self._link is None:
-            known = self._stream.state.vfos[self.name].link
+            known = self.known.link
             raise LinkDownError(
                 f"the VFO {self.name} is not reachable"
                 + (f" ({known.reason})" if known.reason else ""),
@@ -287,11 +293,7 @@ class Tuner:
         link = self._linked()
         wanted = self.receiver.millihertz_for(dial)
         select = self.receiver.range_at(dial).select
-        if (
-            select is not None
-            and select != self._stream.state.vfos[self.name].select
-            and self.can(w.Ability.SELECT)
-        ):
+        if select is not None and select != self.known.select and self.can(w.Ability.SELECT):
             await link.ask(w.Select(n=select))
             self._emit(e.FilterSelected(select=select), cause)
         answer = await link.ask(w.Tune(frequency=wanted, hand=hand))
@@ -307,7 +309,7 @@ class Tuner:
         return answer
 
     def _measured(self, reading: w.Reading) -> None:
-        known = self._stream.state.vfos[self.name]
+        known = self.known
         battery = None if reading.battery is None else reading.battery / 1000
         self._measured_at = self._clock.monotonic()
         if _far(battery, known.battery, BATTERY_CHANGE) or _far(
@@ -350,7 +352,7 @@ class Tuner:
 
     async def mute_if_able(self, muted: bool, by: e.Origin) -> None:
         """Mute or release the speaker where the box can and it is not so already."""
-        if self.can(w.Ability.MUTE) and self._stream.state.vfos[self.name].muted is not muted:
+        if self.can(w.Ability.MUTE) and self.known.muted is not muted:
             await self.mute(muted, by)
 
     async def set_step(self, step: int, by: e.Origin, cause: str | None = None) -> e.Stamped:

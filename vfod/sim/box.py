@@ -165,6 +165,7 @@ class SimBox:
         self.step = self._setup.step
         self.select = 0
         self.muted = False
+        self._receiver.mute(False, self._clock.wall())
         self.output = self._setup.output
         self._move(self._setup.start)
         self._watch_battery()
@@ -208,6 +209,7 @@ class SimBox:
                 self.select = n
             case m.Mute(on=on):
                 self.muted = on
+                self._receiver.mute(on, self._clock.wall())
             case m.Step(hertz=hertz):
                 self.step = hertz
         self._send(self._session.answer(asked, answer))

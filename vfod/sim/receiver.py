@@ -11,8 +11,10 @@ unknown deterministic signals", Proc. IEEE 55, 1967).
 It is deterministic: the same air, oscillator and times give the same counts.
 """
 
+from collections import deque
 from collections.abc import Callable
 from math import exp, inf, log, log10, pi, sin, sqrt
+from typing import NamedTuple
 
 from vfod.radio.levels import LevelTable
 from vfod.sim.air import Air
@@ -28,6 +30,18 @@ _POINTS = 5.0
 _MICROSECONDS = 1e6
 #: So that the detector's chance is another than the converter's.
 _UNSTEADY = 1
+
+
+#: Movements that are remembered: those of half a minute at ten visits a second.
+_PAST = 300
+
+
+class Then(NamedTuple):
+    """What a receiver did from a moment on (wall clock): oscillator in hertz, None while off."""
+
+    since: float
+    oscillator: float | None
+    muted: bool
 
 
 #: What a receiver hears with an oscillator, hertz; what its detector counts at a level in dBm.
@@ -60,7 +74,7 @@ class SimReceiver:
         self._reach = self._half + setup.rejection / setup.skirt * 1000.0
         #: The skirts let as much noise through as this much more bandwidth would.
         self._noise_bandwidth = setup.bandwidth + 2 * _NEPER_POWER / setup.skirt * 1000.0
-        self._own_noise = 10.0 ** (setup.noise / 10.0)
+        self.own_noise = 10.0 ** (setup.noise / 10.0)
         #: Time and bandwidth of one reading: a filter of one pole averages over two time constants.
         self._span = 2.0 * setup.time_constant
         self._samples = self._span * setup.bandwidth
@@ -74,6 +88,9 @@ class SimReceiver:
         #: What the detector showed when it was last tuned, and when that was.
         self._before = setup.noise
         self._since = -1e9
+        #: What it was tuned to and whether it was muted, and since when, for its sound, which is
+        #: late: of the last minutes.
+        self.past: deque[Then] = deque([Then(-inf, None, False)], maxlen=_PAST)
 
     def centre(self, oscillator: float) -> float:
         """The frequency received with an oscillator (hertz as truly produced), hertz."""
@@ -83,9 +100,33 @@ class SimReceiver:
 
     def tune(self, old: float | None, new: float | None, time: float) -> None:
         """The oscillator went from `old` to `new` (hertz, None while its output is off)."""
+        self.past.append(Then(time, new, self.past[-1].muted))
         if old != new:
             self._before = self.shown(old, time)
             self._since = time
+
+    def mute(self, muted: bool, time: float) -> None:
+        """Its speaker was muted or released."""
+        self.past.append(Then(time, self.past[-1].oscillator, muted))
+
+    def heard(
+        self, oscillator: float | None, time: float
+    ) -> tuple[float, list[tuple[float, float]]]:
+        """The noise behind the filter, milliwatts, and what is heard through it.
+
+        That is for each station how far above the centre it is, hertz, and its milliwatts.
+        """
+        if oscillator is None:
+            return self.own_noise, []
+        centre = self.centre(oscillator)
+        noise = self.own_noise + self._air.noise(centre, time) * self._noise_bandwidth
+        return noise, [
+            (
+                one.station.frequency - centre,
+                _milliwatts(one.level - self._loss(one.station.frequency - centre)),
+            )
+            for one in self._air.between(centre - self._reach, centre + self._reach, time)
+        ]
 
     def switch(self, time: float) -> None:
         """The relay of the band filter moved."""
@@ -129,7 +170,7 @@ class SimReceiver:
 
     def _level(self, oscillator: float | None, time: float) -> float:
         """Steady level in the passband, with the uncertainty of a short measurement, dBm."""
-        noise, signals = self._own_noise, 0.0
+        noise, signals = self.own_noise, 0.0
         key = 0
         if oscillator is not None:
             centre = self.centre(oscillator)

@@ -147,6 +147,16 @@ def event_text(event: e.Event) -> str:
             return f"link up: {model} on {port}"
         case e.LinkLost(reason=reason, detail=detail):
             return f"link down: {detail or reason}"
+        case e.AudioHeard(source=source):
+            return f"sound comes from {source}"
+        case e.AudioLost(source=source, reason=reason, detail=detail):
+            return f"no sound from {source}: {detail or reason}"
+        case e.AudioJudged(soundness=soundness):
+            return f"the sound is {soundness}"
+        case e.AudioTimed(delay=None, used=used):
+            return f"how late the sound is could not be heard; {used * 1000:.0f} ms is assumed"
+        case e.AudioTimed(means=means, used=used):
+            return f"the sound is {used * 1000:.0f} ms late, by the {means}"
         case e.SweepStarted(sweep=sweep, channels=channels, dial=dial, by=by):
             at = format_frequency(dial)
             return f"sweep {sweep} started at {at}, {channels} channels, by {by}"

@@ -14,6 +14,8 @@ from math import cos, log, log10, sin, sqrt
 from operator import mul
 from statistics import median
 
+from vfod.survey.transform import transform
+
 #: Samples of a piece of the first step: 2 Hz apart at 8 kHz, well inside what the blocks let pass.
 PIECE = 4096
 
@@ -108,7 +110,7 @@ def _roughly(
     for piece in range(pieces):
         start = room * piece // max(pieces - 1, 1)
         part = samples[start : start + size]
-        spectrum = _transform([(x - mean) * w + 0j for x, w in zip(part, window, strict=True)])
+        spectrum = transform([(x - mean) * w + 0j for x, w in zip(part, window, strict=True)])
         total = [sum_ + abs(z) ** 2 for sum_, z in zip(total, spectrum, strict=False)]
     first, last = max(1, round(low * size / rate)), min(len(total) - 2, round(high * size / rate))
     if first > last:
@@ -139,7 +141,7 @@ def _mixed_down(
 
 
 def _powers(blocks: Sequence[complex], size: int) -> list[float]:
-    return [abs(z) ** 2 for z in _transform([*blocks, *[0j] * (size - len(blocks))])]
+    return [abs(z) ** 2 for z in transform([*blocks, *[0j] * (size - len(blocks))])]
 
 
 def _without(blocks: Sequence[complex], weights: Sequence[float], turns: float) -> list[complex]:
@@ -205,15 +207,3 @@ def _vertex(left: float, middle: float, right: float) -> float:
     a, b, c = log(left), log(middle), log(right)
     bend = a - 2 * b + c
     return 0.0 if bend >= 0 else max(-1.0, min(1.0, (a - c) / (2 * bend)))
-
-
-def _transform(values: list[complex]) -> list[complex]:
-    """Discrete Fourier transform of a power of two of values."""
-    size = len(values)
-    if size == 1:
-        return values
-    even, odd = _transform(values[::2]), _transform(values[1::2])
-    turned = [exp(-2j * pi * k / size) * z for k, z in enumerate(odd)]
-    return [a + b for a, b in zip(even, turned, strict=True)] + [
-        a - b for a, b in zip(even, turned, strict=True)
-    ]
