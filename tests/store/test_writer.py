@@ -10,7 +10,7 @@ import pytest
 
 from tests.store.samples import EVENING, full_disk, observed, stamped, started, tuned
 from vfod import events as e
-from vfod.store import Reader, Writer
+from vfod.store import Keeping, Reader, Writer
 from vfod.store.file import open_for_writing, reason_of
 from vfod.store.tables import Tables
 from vfod.store.waiting import AT_ONCE, LIMIT
@@ -174,13 +174,13 @@ def test_a_persons_change_outlives_a_power_cut(
 
 @pytest.mark.timeout(120)
 def test_an_observation_takes_at_most_24_bytes(path: Path) -> None:
-    """200,000 visits of 1000 channels, noise and all: the whole file, by number of rows."""
+    """200,000 visits of 700 channels, noise and all, the sums of five nights: the whole file."""
     rows, chance = 200_000, random.Random(7)
     writer = Writer(path)
     writer.open(EVENING)
     for number in range(rows):
         event = observed(
-            5_900_000 + number % 1000 * 5000,
+            5_900_000 + number % 700 * 5000,
             level=chance.gauss(-100, 12),
             highest=chance.gauss(-90, 15),
             floor=chance.gauss(-115, 4),
@@ -190,10 +190,14 @@ def test_an_observation_takes_at_most_24_bytes(path: Path) -> None:
         writer.add(stamped(number, event, time=EVENING + number * 2.3 + chance.random() / 100))
         if writer.queued == AT_ONCE:
             writer.commit()
+    writer.commit()
+    while writer.tend(EVENING + rows * 2.3 + 86400, Keeping()):
+        pass
     writer.close()
     assert [path] == [file for file in path.parent.iterdir() if file.stat().st_size > 100]
     with closing(sqlite3.connect(path)) as db:
         assert (rows,) == db.execute("SELECT count(*) FROM observations").fetchone()
+        assert (rows,) == db.execute("SELECT sum(visits) FROM channel_nights").fetchone()
     assert path.stat().st_size / rows <= MOST_BYTES
 
 
