@@ -28,6 +28,7 @@ SUMMARY = {
     "watch": "go to a station of your list by its name and stay with it; who is on now",
     "note": "write into the log what was heard; time, dial, level and band are added",
     "calibrate": "the error of the VFO's crystal, against a standard-frequency carrier",
+    "level": "what the counts of the level detector mean, and how long it takes to settle",
     "drift": "how the error of the crystal went on, over time and with temperature",
     "spurs": "what the receiver may hear that is not there, and what it hears of itself",
     "agenda": "the windows of the coming days",
@@ -143,6 +144,10 @@ def carry_out(verb: str, words: list[str]) -> int:
             from vfod.cli.spurs import spurs
 
             return spurs(words)
+        case "level":
+            from vfod.cli.level import level
+
+            return level(words)
         case "drift":
             from vfod.cli.drift import drift
 

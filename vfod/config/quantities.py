@@ -255,6 +255,11 @@ def skip(value: Any) -> Skip:
     return frequency(value)
 
 
+def level(value: Any) -> tuple[float, str]:
+    """A level and its unit: -73dBm, or 20dB where it is only known relatively."""
+    return _decibels(value, (CALIBRATED, RELATIVE), "-73dBm")
+
+
 def level_table(value: Any) -> LevelTable:
     """Counts to decibels, all of them in dBm or all in dB."""
     if not isinstance(value, dict):

@@ -1,0 +1,265 @@
+"""`vfod level`: what the counts of the box's detector mean, and how long it takes to follow.
+
+Both speak to the box themselves, since they need counts faster than a sweep reads them; the daemon
+must not run. What they find is printed, to be pasted: the person's own file is not touched.
+"""
+
+import asyncio
+import contextlib
+import math
+import secrets
+import sys
+from collections.abc import AsyncIterator, Awaitable, Callable
+from statistics import median, pstdev
+from typing import TYPE_CHECKING
+
+from vfod.cli.parser import Parser
+from vfod.cli.setting import configuration
+from vfod.config.model import VfoConfig
+from vfod.config.quantities import level as parse_level
+from vfod.config.words import UnfitError
+from vfod.errors import RefusedError, UsageError
+from vfod.radio.levels import CALIBRATED, LevelTable, s_units
+from vfod.survey.settling import Settled, settled
+from vfod.units import format_duration, format_frequency, parse_duration, parse_frequency
+
+if TYPE_CHECKING:
+    from vfod.clock import Clock
+    from vfod.device.link import Link
+
+#: Readings of a point of the table, and the pause between them, seconds: more than a second of the
+#: detector's noise.
+READINGS, PAUSE = 16, 0.1
+
+#: Jumps each way, and how long each is watched, seconds: a gain control that gives gain back with
+#: a time constant of a second needs four of them for 50 dB.
+JUMPS, WATCHED = 4, 6.0
+
+#: What is proposed is longer than what was measured by this part: the next jump may be higher.
+RESERVE = 0.2
+
+#: Asks the person; gives the line, None at the end of the input.
+Prompt = Callable[[str], Awaitable[str | None]]
+
+
+def level(words: list[str]) -> int:
+    """Make a table, or measure the settle time."""
+    parser = Parser(
+        "level",
+        "table: what the counts of the level detector mean. Connect a signal source, or a station\n"
+        "through an attenuator; give each level in turn, like -73dBm (or dB, where it is only\n"
+        "known relatively); an empty line ends it, `back` drops the last point.\n"
+        "settle: how long the level takes after a jump of the dial between two frequencies, best\n"
+        "a strong station and an empty channel near it.\n\n"
+        "Both print what belongs into the configuration, and change nothing there.\n"
+        "Stop the daemon before.",
+        "vfod level table --at 9420",
+        "vfod level settle 9420 9450",
+    )
+    parser.add_argument("what", choices=("table", "settle"))
+    parser.add_argument("frequencies", nargs="*", help="of settle: the two frequencies")
+    parser.add_argument("--at", metavar="FREQUENCY", help="of table: where to tune before")
+    parser.add_argument(
+        "--watch", metavar="TIME", help=f"of settle: how long each jump, default {WATCHED:g}s"
+    )
+    parser.add_argument("--vfo", metavar="NAME", help="which VFO; default the first one")
+    parser.add_config()
+    given = parser.parse_args(words)
+    from vfod.cli.explain import vfo_of
+
+    settings = vfo_of(configuration(given.config), given.vfo)
+    if given.what == "table":
+        if given.frequencies:
+            raise UsageError("table takes no frequencies", remedy="write --at FREQUENCY")
+        at = None if given.at is None else parse_frequency(given.at)
+        return asyncio.run(_table(settings, at))
+    if len(given.frequencies) != 2:
+        raise UsageError("settle needs two frequencies", remedy="write vfod level settle 9420 9450")
+    here, there = (parse_frequency(text) for text in given.frequencies)
+    watched = WATCHED if given.watch is None else parse_duration(given.watch)
+    if watched < 1.0:
+        raise UsageError("a jump is watched for a second at least", remedy="write --watch 6s")
+    return asyncio.run(_settle(settings, here, there, watched))
+
+
+async def _table(settings: VfoConfig, at: int | None) -> int:
+    async with _linked(settings) as (link, clock):
+        found = await make_table(link, clock, settings, at, _prompt)
+    if found is None:
+        return UsageError.exit_code
+    print(yaml_of(found))
+    return 0
+
+
+async def _settle(settings: VfoConfig, here: int, there: int, watched: float) -> int:
+    async with _linked(settings) as (link, clock):
+        jumps = await measure_settling(link, clock, settings, here, there, watched)
+    print("\n".join(settle_lines(here, there, *jumps)))
+    return 0 if all(one.after is not None for one in jumps) else 1
+
+
+@contextlib.asynccontextmanager
+async def _linked(settings: VfoConfig) -> "AsyncIterator[tuple[Link, Clock]]":
+    """The box, greeted; what its knob does meanwhile is not heeded."""
+    from vfod.clock import SystemClock
+    from vfod.device.address import port_from
+    from vfod.device.claim import claimed
+    from vfod.device.link import Link
+
+    clock = SystemClock()
+    port = port_from(
+        settings.port, baud=settings.baud, dtr=str(settings.dtr), rts=str(settings.rts)
+    )
+    with claimed([settings.port]):
+        link = await Link.open(port, clock, secrets.randbelow(65_536), lambda _: None)
+        running = asyncio.create_task(link.run())
+        try:
+            yield link, clock
+        finally:
+            running.cancel()
+            await asyncio.gather(running, return_exceptions=True)
+            link.close()
+
+
+async def _prompt(text: str) -> str | None:
+    def ask() -> str | None:
+        print(text, end="", flush=True)
+        return sys.stdin.readline() or None
+
+    return await asyncio.to_thread(ask)
+
+
+# --- the table ---------------------------------------------------------------------------------
+
+
+async def make_table(
+    link: "Link", clock: "Clock", settings: VfoConfig, at: int | None, prompt: Prompt
+) -> LevelTable | None:
+    """Walk a person through the points; None where fewer than two were made.
+
+    Raises RefusedError for a box without a level detector, and what tuning raises.
+    """
+    if at is not None:
+        await _tune(link, settings, at)
+    points: list[tuple[int, float]] = []
+    unit: str | None = None
+    await _counts(link)
+    while (line := await prompt("level at the antenna, or Enter to end: ")) is not None:
+        word = line.strip()
+        if not word:
+            break
+        if word == "back":
+            print(f"dropped: {points.pop()}" if points else "there is none to drop")
+            continue
+        try:
+            decibels, of = parse_level(word)
+        except UnfitError as error:
+            print(error)
+            continue
+        if unit is not None and of != unit:
+            print(f"the points before are in {unit}; write {decibels:g}{unit}, or begin anew")
+            continue
+        unit = of
+        counts = [await _counts(link)]
+        for _ in range(READINGS - 1):
+            await clock.sleep_until(clock.monotonic() + PAUSE)
+            counts.append(await _counts(link))
+        point = round(median(counts)), decibels
+        points.append(point)
+        known = f", {s_units(decibels, at)}" if of == CALIBRATED and at is not None else ""
+        print(f"  {point[0]} counts (they scatter by {pstdev(counts):.1f}): {word}{known}")
+        if trouble := _trouble(points):
+            print(f"  {trouble}; `back` drops this point")
+    if len(points) < 2 or unit is None:
+        print("a table needs two points at least", file=sys.stderr)
+        return None
+    return LevelTable(tuple(sorted(points)), unit)
+
+
+def _trouble(points: list[tuple[int, float]]) -> str:
+    """What is wrong with the points so far, by the table's own rules."""
+    if len(points) < 2:
+        return ""
+    try:
+        LevelTable(tuple(sorted(points)))
+    except UsageError as error:
+        if len({counts for counts, _ in points}) < len(points):
+            return "the counts are those of another point: the detector's end, or no signal"
+        return str(error.message)
+    return ""
+
+
+def yaml_of(table: LevelTable) -> str:
+    """The table as the configuration has it."""
+    points = ", ".join(f"{counts}: {level:g}{table.unit}" for counts, level in table.points)
+    return f"level_table: {{{points}}}"
+
+
+async def _counts(link: "Link") -> int:
+    from vfod.wire import messages as w
+
+    reading = await link.ask(w.Read())
+    if reading.level is None:
+        raise RefusedError(
+            "this VFO has no level detector", remedy="take levels from the audio instead"
+        )
+    return reading.level
+
+
+async def _tune(link: "Link", settings: VfoConfig, dial: int) -> None:
+    from vfod.wire import messages as w
+
+    limits = link.greeting.limits
+    receiver = settings.receiver.limited(limits.low, limits.high)
+    await link.ask(w.Tune(frequency=receiver.millihertz_for(dial), hand=None))
+
+
+# --- the settle time ---------------------------------------------------------------------------
+
+
+async def measure_settling(
+    link: "Link", clock: "Clock", settings: VfoConfig, here: int, there: int, watched: float
+) -> tuple[Settled, Settled]:
+    """To `there` and back to `here`, some times; how long it took each way."""
+    ways: dict[int, list[list[tuple[float, float]]]] = {there: [], here: []}
+    await _tune(link, settings, here)
+    await clock.sleep_until(clock.monotonic() + watched)
+    for _ in range(JUMPS):
+        for dial, jumps in ways.items():
+            # As in a sweep: the settle counts from the command.
+            began = clock.monotonic()
+            await _tune(link, settings, dial)
+            jump: list[tuple[float, float]] = []
+            while (now := clock.monotonic()) - began < watched:
+                counts = await _counts(link)
+                # Somewhere between question and answer.
+                time = (now + clock.monotonic()) / 2 - began
+                jump.append((time, settings.level(counts, dial).value))
+                await clock.sleep_until(now + PAUSE / 10)
+            jumps.append(jump)
+    return settled(ways[there], watched), settled(ways[here], watched)
+
+
+def settle_lines(here: int, there: int, forth: Settled, back: Settled) -> list[str]:
+    """What was found, and what to write."""
+    jump = forth.end - back.end
+    lines = [
+        f"from {format_frequency(a)} to {format_frequency(b)} ({height:+.0f} dB): "
+        + (
+            "still moving at the end; watch longer, or choose two steadier frequencies"
+            if one.after is None
+            else f"within 1 dB after {format_duration(round(one.after, 2))}"
+        )
+        for a, b, height, one in ((here, there, jump, forth), (there, here, -jump, back))
+    ]
+    times = [one.after for one in (forth, back)]
+    known = [time for time in times if time is not None]
+    if len(known) < len(times):
+        return lines
+    if abs(jump) < 10:
+        lines.append(
+            "the jump is less than 10 dB: two frequencies further apart in level tell more"
+        )
+    proposed = max(0.05, math.ceil(max(known) * (1 + RESERVE) * 20) / 20)
+    lines.append(f"settle: {proposed:g}s")
+    return lines
