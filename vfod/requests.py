@@ -234,12 +234,14 @@ class TakeOwnSignals(Change):
 
     `signals` are dial frequencies in hertz with their levels, as measured on the `channels`
     channels of `sweep` without the antenna: `7210000:-95.5 7235000:-88.0`; empty where none was
-    found. They take the place of an earlier list of that sweep.
+    found. With `images` it is what is heard of the image frequencies. They take the place of an
+    earlier list of that sweep.
     """
 
     sweep: str
     channels: int
     signals: str
+    images: bool = False
 
     def __post_init__(self) -> None:
         if len(self.parts()) > _SIGNALS_LIMIT:

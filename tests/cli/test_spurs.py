@@ -186,3 +186,18 @@ def test_changed_ones_mind(
         monkeypatch.setattr("sys.stdin", io.StringIO(answer))
         assert 0 == main(["spurs", "quick", "--measure"])
         assert "nothing was measured" in capsys.readouterr().err
+
+
+def test_images_that_cannot_be_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A journal in which the image frequencies were not swept: said, and nothing is listed."""
+    journal = tmp_path / "journal.sqlite"
+    store = Direct(journal)
+    store.open(1_795_640_400.0)
+    assert 0 == main(["spurs", "quick", "--images", "--journal", str(journal)])
+    assert "nothing can be told" in capsys.readouterr().out
+    for words, says in (
+        (["--images"], "write vfod spurs SWEEP --images"),
+        (["quick", "--images", "--measure"], "take one of them"),
+    ):
+        assert UsageError.exit_code == main(["spurs", *words])
+        assert says in capsys.readouterr().err

@@ -78,12 +78,12 @@ class Memory:
                 return entry.event
         return None
 
-    def own_signals(self, vfo: str) -> dict[str, e.OwnSignalsMeasured]:
-        """The last list of the receiver's own signals by each sweep."""
+    def own_signals(self, vfo: str) -> list[e.OwnSignalsMeasured]:
+        """The lists of what is no station, of each sweep the last one counts."""
         nothing: list[Entry] = []
         kinds = ("own-signals-measured",)
         events = [n.event for n in self._ask(lambda it: it.events(vfo=vfo, kinds=kinds), nothing)]
-        return {one.sweep: one for one in events if isinstance(one, e.OwnSignalsMeasured)}
+        return [one for one in events if isinstance(one, e.OwnSignalsMeasured)]
 
     def _ask(self, question: Callable[[Reader], _Answer], otherwise: _Answer) -> _Answer:
         if self._path is None or not self._path.exists():

@@ -3,7 +3,7 @@
 import asyncio
 import dataclasses
 import random
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 
 from vfod import events as e
 from vfod import requests as r
@@ -48,14 +48,14 @@ class Vfo:
         remember: Remember,
         tally: Tally,
         measured: e.CrystalCalibrated | None = None,
-        heard: Mapping[str, e.OwnSignalsMeasured] | None = None,
+        heard: Sequence[e.OwnSignalsMeasured] = (),
         rng: random.Random,
         recorder_for: RecorderFor | None = None,
     ) -> None:
         self.name = settings.name
         self.settings = settings
         self._config = config
-        self._heard = dict(heard or {})
+        self._heard = {(one.sweep, one.images): one for one in heard}
         self._stream = stream
         self._clock = clock
         self._port_for = port_for
@@ -153,13 +153,14 @@ class Vfo:
             channels=taken.channels,
             dials=tuple(found),
             levels=tuple(found.values()),
+            images=taken.images,
             by=by,
         )
         stamped = self._stream.emit(measured, vfo=self.name, cause=cause)
-        self._heard[taken.sweep] = measured
+        self._heard[taken.sweep, taken.images] = measured
         self.orders = self._orders(self._config, self.settings)
         # What was learnt of the floor without the antenna is not that of the band.
-        await self.keeper.take(self.orders, levels_anew=True, cause=cause)
+        await self.keeper.take(self.orders, levels_anew=not taken.images, cause=cause)
         return stamped
 
     # --- sound ----------------------------------------------------------------------------------

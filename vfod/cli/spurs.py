@@ -2,21 +2,26 @@
 
 import contextlib
 import sys
+from pathlib import Path
 from typing import Any
 
 from vfod.cli.ask import socket_path
 from vfod.cli.explain import vfo_of
 from vfod.cli.parser import Parser
 from vfod.cli.plan import plan_of
-from vfod.cli.setting import call, configuration, print_json
+from vfod.cli.setting import call, configuration, journal_path, now, print_json
 from vfod.cli.watch import follow
 from vfod.config.complaints import meant
 from vfod.config.model import Config
 from vfod.errors import DaemonAbsentError, UsageError
 from vfod.plan.sweep import Sweep
 from vfod.radio.spurs import images, predicted
-from vfod.survey.own import own_signals
+from vfod.store import Reader
+from vfod.survey.own import Reading, is_image, own_signals
 from vfod.units import format_frequency
+
+#: How far back images are looked for, seconds: a week, in which a receiver is not rebuilt.
+SINCE = 7 * 86400.0
 
 
 def spurs(words: list[str]) -> int:
@@ -28,20 +33,32 @@ def spurs(words: list[str]) -> int:
         "image lies in a broadcast band.\n\n"
         "With --measure one pass is swept without the antenna, and what is heard then is the\n"
         "receiver's own: it is listed in the journal, and sweeps take it for no station unless\n"
-        "something is 10 dB above it. Without such a pass nothing is called the receiver's own.",
+        "something is 10 dB above it. Without such a pass nothing is called the receiver's own.\n\n"
+        "With --images the journal is searched for channels that fade as their image frequency\n"
+        "does, where both are swept within a minute of each other; they are listed likewise.",
         "vfod spurs evening",
         "vfod spurs evening --measure",
+        "vfod spurs evening --images",
     )
     parser.add_argument("sweep", nargs="?", help="its name; default all sweeps")
     parser.add_argument("--measure", action="store_true", help="sweep a pass without the antenna")
+    parser.add_argument("--images", action="store_true", help="look for images in the journal")
+    parser.add_argument("--journal", metavar="FILE", help="the journal; default as of the daemon")
     parser.add_config()
     parser.add_socket()
     parser.add_json()
     given = parser.parse_args(words)
     config = configuration(given.config)
+    if given.measure and given.images:
+        raise UsageError("--measure and --images are two ways", remedy="take one of them")
+    if (given.measure or given.images) and given.sweep is None:
+        how = "--measure" if given.measure else "--images"
+        raise UsageError(f"{how} needs a sweep", remedy=f"write vfod spurs SWEEP {how}")
+    if given.images:
+        sweep = _sweep(config, given.sweep)
+        path = journal_path(given.journal, config)
+        return _find_images(config, sweep, path, given.socket, as_json=given.json)
     if given.measure:
-        if given.sweep is None:
-            raise UsageError("--measure needs a sweep", remedy="write vfod spurs SWEEP --measure")
         return _measure(_sweep(config, given.sweep), given.socket, as_json=given.json)
     names = config.sweeps if given.sweep is None else [_sweep(config, given.sweep).name]
     found = {name: _expected(config, config.sweeps[name]) for name in names}
@@ -97,6 +114,51 @@ def _lines(name: str, found: dict[str, Any]) -> list[str]:
     if not stretches:
         lines.append("  no image in a broadcast band")
     return lines
+
+
+# --- images ---------------------------------------------------------------------------------------
+
+
+def _find_images(
+    config: Config, sweep: Sweep, journal: Path, socket: str | None, *, as_json: bool
+) -> int:
+    dials = [channel.dial for channel in plan_of(config, sweep).channels]
+    expected = images(config.vfos[sweep.vfo].receiver, dials, config.bands)
+    readings: dict[int, list[Reading]] = {}
+    wanted = {*dials, *(one.frequency for one in expected)}
+    with Reader(journal) as reader:
+        for seen in reader.observations(since=now() - SINCE, vfo=sweep.vfo):
+            level, dial = seen.observed.level, seen.observed.dial
+            if level is not None and dial in wanted and not seen.doubted:
+                readings.setdefault(dial, []).append((seen.time, level))
+    told = {
+        one.dial: is_image(readings.get(one.dial, ()), readings.get(one.frequency, ()))
+        for one in expected
+    }
+    # The strongest that was seen: what is well above it is something else.
+    found = {dial: max(level for _, level in readings[dial]) for dial, is_one in told.items()
+             if is_one}  # fmt: skip
+    known = sum(is_one is not None for is_one in told.values())
+    if known:
+        text = call(
+            socket,
+            "own-signals",
+            sweep=sweep.name,
+            channels=known,
+            signals=" ".join(f"{dial}:{level}" for dial, level in found.items()),
+            images=True,
+            vfo=sweep.vfo,
+        )["text"]
+    else:
+        text = (
+            "nothing can be told: no channel was looked at often enough within a minute of its "
+            "image frequency, with levels that change; a sweep of both bands does that"
+        )
+    if as_json:
+        print_json({"told": known, "images": found})
+    else:
+        print(text)
+    return 0
 
 
 # --- the pass without the antenna -----------------------------------------------------------------

@@ -38,13 +38,15 @@ class CorrectionTaken(Event):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class OwnSignalsMeasured(Event):
-    """A pass of `sweep` over `channels` channels was made without the antenna.
+    """On `dials`, of `channels` channels of `sweep`, it is no station that the receiver hears.
 
-    `dials` are those on which the receiver hears itself, hertz, `levels` how strong.
+    It hears itself, as a pass without the antenna has shown; or, with `images`, what is on the
+    image frequency. `levels` say how strong, the dials are hertz.
     """
 
     sweep: str
     channels: int
     dials: tuple[int, ...]
     levels: tuple[float, ...]
+    images: bool
     by: Origin

@@ -128,8 +128,10 @@ def event_text(event: e.Event) -> str:
                 f"crystal measured against {against}: {error:+.4f} ppm, "
                 f"{low:+.4f} to {high:+.4f}, by {by}"
             )
-        case e.OwnSignalsMeasured(sweep=sweep, channels=channels, dials=dials):
+        case e.OwnSignalsMeasured(sweep=sweep, channels=channels, dials=dials, images=images):
             at = ", ".join(format_frequency(dial) for dial in dials) or "nowhere"
+            if images:
+                return f"of {channels} channels of {sweep}, images heard: {at}"
             return f"without the antenna, over {channels} channels of {sweep}, heard itself: {at}"
         case e.CorrectionTaken(correction=correction, source=source):
             return f"the dial goes by a correction of {correction:+.4f} ppm, {source}"
