@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from tests.app import reloading
 from tests.app.reloading import BASE, attended, swapped
 from vfod import events as e
 from vfod import requests as r
@@ -38,8 +37,7 @@ async def test_images_are_found_listed_and_passed_over(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The image is no station any more; the one that is on for 24 hours is."""
-    monkeypatch.setattr(reloading, "SCENARIO", SCENARIO)
-    async with attended(tmp_path, text=swapped(BASE, BOTH)) as it:
+    async with attended(tmp_path, text=swapped(BASE, BOTH), scenario=SCENARIO) as it:
         for _ in range(30):
             await it.until(e.PassCompleted)
         before = {one.dial // 1000: one.active for one in await it.visits()}
