@@ -55,7 +55,7 @@ def test_repair(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with closing(sqlite3.connect(journal)) as db:
         (rows,) = db.execute("SELECT count(*) FROM observations").fetchone()
     assert 1700 < rows < 2000
-    assert f"{rows:>10}  observations, with 1 gaps\n" in told
+    assert f"{rows:>10}  observations, with 1 gap\n" in told
     assert "         6  events\n" in told
     (lost,) = [line for line in told.splitlines() if line.startswith("lost: ")]
     # From 20:00 UTC on a visit every two seconds.

@@ -106,7 +106,8 @@ def _repair(words: list[str]) -> int:
 
 
 def _lost(table: Table) -> str:
-    says = f", with {len(table.gaps)} gaps" if table.gaps else ""
+    count = len(table.gaps)
+    says = f", with {count} {'gap' if count == 1 else 'gaps'}" if count else ""
     return says + (f", {table.orphans} more belong to nothing" if table.orphans else "")
 
 
