@@ -16,6 +16,7 @@ from pathlib import Path
 from tests.bench import (
     agenda,
     footprint,
+    hearing,
     judging,
     killing,
     lateness,
@@ -40,6 +41,7 @@ _MEASUREMENTS: dict[str, Callable[[Path], list[Figure]]] = {
     "footprint": footprint.measure,
     "agenda": agenda.measure,
     "judging": judging.measure,
+    "hearing": hearing.measure,
     "scoring": scoring.measure,
     "years": years.measure,
     "killing": killing.measure,

@@ -20,7 +20,7 @@ NOTE = e.NoteTaken(
 
 def test_a_note_in_a_line() -> None:
     """What was noted, where the dial was, how strong, how well, and who."""
-    told = "noted: drums; 9420 kHz, 31m, -61.2 dBm; SINPO 45344; heard Radio Haldrun"
+    told = "noted: drums; 9420 kHz, 31m, -61.2 dBm, S9+12 dB; SINPO 45344; heard Radio Haldrun"
     assert told == event_text(NOTE)
     bare = dataclasses.replace(NOTE, sinpo=None, heard=None, dial=None, level=None)
     assert "noted: drums" == event_text(bare)

@@ -23,6 +23,7 @@ from vfod.errors import UsageError
 from vfod.events import ChannelObserved
 from vfod.events.plain import KINDS, kind, to_plain
 from vfod.plan.precision import relative_error
+from vfod.radio.levels import in_words
 from vfod.state.show import event_text
 from vfod.store import ChannelSummary, Entry, Observation, Reader
 from vfod.units import format_frequency
@@ -187,12 +188,12 @@ def _says(item: Item) -> str:
 
 
 def observation_text(observed: ChannelObserved) -> str:
-    """`9420 kHz, -61.2 dBm, 40.1 dB over the floor, active`."""
+    """`9420 kHz, -61.2 dBm, S9+12 dB, 40.1 dB over the floor, active`."""
     parts = [format_frequency(observed.dial)]
     if observed.level is None:
         parts.append("nothing was measured")
     else:
-        parts.append(f"{observed.level:.1f} {observed.unit}")
+        parts.append(in_words(observed.level, observed.unit, observed.dial))
         if observed.floor is not None:
             parts.append(f"{observed.level - observed.floor:.1f} dB over the floor")
     if observed.active:

@@ -110,6 +110,12 @@ def _rises(values: list[int] | list[float]) -> bool:
 UNCALIBRATED = LevelTable(points=((0, 0.0), (65_535, 6553.5)), unit=RELATIVE)
 
 
+def in_words(level: float, unit: str, dial: int | None) -> str:
+    """`-61.2 dBm, S9+12 dB`; S-units where the level is calibrated and it is known where."""
+    text = f"{level:.1f} {unit}"
+    return f"{text}, {s_units(level, dial)}" if unit == CALIBRATED and dial is not None else text
+
+
 def s_units(level: float, dial: int) -> str:
     """A level in dBm at a dial frequency (hertz) as S-units: `S7`, `S9+20 dB`.
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from vfod import events as e
 from vfod.events import plain
+from vfod.radio.levels import in_words
 from vfod.state.model import LinkPhase, State, SweepPhase, VfoState
 from vfod.units import format_duration, format_frequency, format_millihertz
 
@@ -247,14 +248,14 @@ def event_text(event: e.Event) -> str:
 
 
 def note_text(note: e.NoteTaken) -> str:
-    """`noted: weak but clear; 9420 kHz, 31m, -61.2 dBm; SINPO 45344; heard Radio Haldrun`."""
+    """`noted: weak; 9420 kHz, 31m, -61.2 dBm, S9+12 dB; SINPO 45344; heard Radio Haldrun`."""
     parts = [f"noted: {visible(note.text)}"]
     if note.dial is not None:
         where = [format_frequency(note.dial)]
         if note.band:
             where.append(note.band)
         if note.level is not None:
-            where.append(f"{note.level:.1f} {note.unit}")
+            where.append(in_words(note.level, note.unit or "", note.dial))
         parts.append(", ".join(where))
     if note.sinpo:
         parts.append(f"SINPO {note.sinpo}")
