@@ -27,7 +27,8 @@ def sample(event: type[e.Event]) -> e.Event:
     """An event of a kind with every field filled."""
     filled = {}
     for name, hint in get_type_hints(event).items():
-        arm = next((a for a in getattr(hint, "__args__", (hint,)) if a in SAMPLES), hint)
+        arms = (hint, *getattr(hint, "__args__", ()))
+        arm = next((a for a in arms if a in SAMPLES), hint)
         filled[name] = SAMPLES[arm]
     return event(**filled)
 

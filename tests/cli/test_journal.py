@@ -90,9 +90,11 @@ TURNED = "2026-11-25 22:07:00  knob turned to 7258 kHz"
             "--kind channel-observed",
             [
                 "2026-11-25 22:02:00  7260 kHz, -60.0 dBm, S9+13 dB, 40.0 dB over the floor",
-                "2026-11-25 22:03:00  7260 kHz, -61.5 dBm, 38.5 dB over the floor, active",
-                "2026-11-25 22:04:00  7260 kHz, -99.0 dBm, 1.0 dB over the floor",
-                "2026-11-25 22:05:00  7260 kHz, -58.0 dBm, 42.0 dB over the floor, active",
+                "2026-11-25 22:03:00  7260 kHz, -61.5 dBm, S9+12 dB, "
+                "38.5 dB over the floor, active",
+                "2026-11-25 22:04:00  7260 kHz, -99.0 dBm, S5, 1.0 dB over the floor",
+                "2026-11-25 22:05:00  7260 kHz, -58.0 dBm, S9+15 dB, "
+                "42.0 dB over the floor, active",
                 "2026-11-25 22:06:00  7265 kHz, nothing was measured",
             ],
         ),
