@@ -160,6 +160,11 @@ NOT_SHOWN = {
     "level_unit": "the unit of the level",
     "visits": "a number for dashboards; those of the sweep are shown",
     "active_visits": "a number for dashboards",
+    "correction": "the dial's frequency is right by it already",
+    "correction_source": "the same",
+    "sweep.revisit": "how well the night is looked at, which the report tells",
+    "sweep.held": "the same",
+    "link.resolution": "in the produced frequency, which is not shown",
     "link.port": "a path of the machine",
     "link.serial": "a number of the box, by which it could be recognised",
     "link.low": "in the format of the dial's frequency",
@@ -227,6 +232,8 @@ def _other(value: object) -> Any:
             return f"{value}x"
         case tuple():
             return ()
+        case None:
+            return 60.0
         case e.Origin():
             return e.Origin(door=e.Door.PAGE)
     raise AssertionError(f"{value} was to be known")

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from itertools import accumulate
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from vfod.survey.occupancy import (
@@ -166,6 +166,7 @@ def test_hour_by_hour() -> None:
     assert sum(it.visits for it in hours) == 269
 
 
+@example(gaps=[1.0] * 5, states=[True, False] * 30, detection=0.5, false_alarm=0.5)
 @given(
     gaps=st.lists(st.floats(0.0, 1000.0), max_size=60),
     states=st.lists(st.sampled_from([True, False, None]), min_size=60, max_size=60),

@@ -53,6 +53,8 @@ class Scored:
     def undo(self, seen: float) -> float:
         """The true share behind the share of visits seen active (Rogan and Gladen, 1978)."""
         power = self.detection - self.false_alarm
+        if power <= 0:
+            return seen  # a detector that knows nothing; what it says is told to nobody
         return min(1.0, max(0.0, (seen - self.false_alarm) / power))
 
     def noise(self, share: float) -> float:
