@@ -17,6 +17,7 @@ from vfod.outputs.control import Control, ControlSettings
 from vfod.outputs.door import Count, Snapshot
 from vfod.outputs.mqtt import Mqtt, MqttSettings, Offer
 from vfod.outputs.web import NO_KEYS, Beats, Certificate, Keys, Render, Web, WebSettings
+from vfod.radio.levels import CALIBRATED, RELATIVE, Source
 from vfod.state import Feed, Submit, Tell
 from vfod.state.model import LinkState
 
@@ -208,11 +209,12 @@ def _offer(config: Config, vfo: str, link: LinkState) -> Offer:
     if link.low is not None and link.high is not None:
         receiver = receiver.limited(link.low, link.high)
     reach = receiver.reachable()
+    by_box = settings.level_from in (Source.BOX, Source.BOTH)
     return Offer(
         low=reach[0][0] if reach else None,
         high=reach[-1][1] if reach else None,
         bands=tuple(band.name for band in config.bands),
         sweeps=tuple(name for name, sweep in config.sweeps.items() if sweep.vfo == vfo),
-        level_unit="dBm" if settings.level_tables else "dB",
+        level_unit=CALIBRATED if settings.level_tables and by_box else RELATIVE,
         settable=config.mqtt is None or config.mqtt.commands,
     )
