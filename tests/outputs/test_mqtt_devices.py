@@ -157,6 +157,8 @@ def _fields(event: e.LinkGreeted) -> dict[str, Any]:
 NOT_SHOWN = {
     "oscillator": "the dial's frequency stands for it",
     "produced": "the same, as the box rounds it",
+    "correction": "a property of the receiver, which vfod calibrate tells",
+    "correction_source": "where that comes from",
     "level_unit": "the unit of the level",
     "visits": "a number for dashboards; those of the sweep are shown",
     "active_visits": "a number for dashboards",
@@ -169,6 +171,9 @@ NOT_SHOWN = {
     "link.serial": "a number of the box, by which it could be recognised",
     "link.low": "in the format of the dial's frequency",
     "link.high": "in the format of the dial's frequency",
+    "link.resolution": "a property of the box, far below what is set from there",
+    "sweep.revisit": "what a pass took; dashboards have the figures of passes",
+    "sweep.held": "a part of that",
     "sweep.since": "that of the window is shown",
     "window.next_name": "its sweep is shown",
     "window.next_closes": "only the open one's end is asked for",
@@ -236,6 +241,8 @@ def _other(value: object) -> Any:
             return 60.0
         case e.Origin():
             return e.Origin(door=e.Door.PAGE)
+        case None:
+            return 60.0
     raise AssertionError(f"{value} was to be known")
 
 
