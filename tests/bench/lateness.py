@@ -69,7 +69,7 @@ def measure_drift() -> list[Figure]:
 
 
 async def lateness(
-    journal: Path, folder: Path, keeping: Keeping | None = None
+    journal: Path, folder: Path, keeping: Keeping | None = None, *, times: int = _ROUNDS
 ) -> list[tuple[list[float], list[float]]]:
     """Seconds that visits and bare ticks were late, by rounds.
 
@@ -105,7 +105,7 @@ async def lateness(
         try:
             async with asyncio.timeout(_PATIENCE):
                 await _until_greeted(feed)
-                for _ in range(_ROUNDS):
+                for _ in range(times):
                     await _submit(daemon, r.StartSweep(sweep="fast"))
                     visits = await _visits(feed)
                     await _submit(daemon, r.StopSweep())
