@@ -78,6 +78,8 @@ async def test_levels_from_a_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         f'pcm.rxfile {{ type file slave.pcm "null" file /dev/null infile "{sound}" format raw }}\n'
     )
     monkeypatch.setenv("ALSA_CONFIG_PATH", str(described))
+    # Its configuration looks for a sound server, which is none of this test.
+    monkeypatch.setenv("HOME", str(tmp_path))
     async with recording([*PROGRAMS["arecord"], "rxfile", "-d", "3"]) as told:
         ended = await told.until(2)
         assert "up" == told.said[0]
