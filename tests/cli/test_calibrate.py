@@ -7,7 +7,9 @@ import asyncio
 import contextlib
 import io
 import json
+import os
 import random
+import sys
 import wave
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
@@ -222,6 +224,77 @@ async def test_recordings_from_both_sides(
         assert 0 == await asyncio.to_thread(main, ["tune", "9420"])
         within = (found["high"] - found["low"]) / 2 * 1e-6
         assert abs(receives(place) - 9_419_000) <= within * 9_875_000 + 0.05
+
+
+#: Plays the tone whose frequency stands in a file, in white noise, as a recorder would.
+RECORDER = """\
+#!{python}
+import array, math, random, sys
+tone = float(open({file!r}).read())
+noise = random.Random(round(tone * 1000))
+for block in range(20 * 20):
+    samples = array.array("h", (
+        round(8000 * math.cos(2 * math.pi * tone * n / 8000) + noise.gauss(0, 800))
+        for n in range(block * 400, block * 400 + 400)))
+    sys.stdout.buffer.write(samples.tobytes())
+    sys.stdout.flush()
+"""
+
+
+@pytest.mark.real_time
+async def test_listening_by_the_recorder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The dial goes to both sides, the recorder is heard, and the dial is right afterwards."""
+    beat, program = tmp_path / "beat", tmp_path / "bin" / "arecord"
+    program.parent.mkdir()
+    program.write_text(RECORDER.format(python=sys.executable, file=str(beat)))
+    program.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{program.parent}:{os.environ['PATH']}")
+    audio = "    audio: {program: arecord, device: plughw, delay: 0.1s}\n    level_from: box\n"
+    async with shack(tmp_path, 12.5, audio) as place:
+
+        async def play() -> None:
+            clock = SystemClock()
+            while True:
+                beat.write_text(str(abs(9_996_000 - place.receives)))
+                await clock.sleep_until(clock.monotonic() + 0.01)
+
+        playing = asyncio.create_task(play())
+        try:
+            assert 0 == await place.do("--listen", "9996", "--take")
+        finally:
+            playing.cancel()
+        said = capsys.readouterr()
+        assert "the crystal is off by +12.5" in said.out
+        assert 6 == said.err.count("dB above the noise")
+        await place.tune("15000")
+        assert abs(place.receives - (15_000_000 - 1000)) < 0.3
+
+
+@pytest.mark.real_time
+async def test_listening_without_a_recorder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """None named, none installed, one that ends: each is one line with what to do."""
+    async with shack(tmp_path, 0):
+        assert UsageError.exit_code == await asyncio.to_thread(
+            main, ["calibrate", "--listen", "9996"]
+        )
+    assert "no recorder is named for main; write audio: under it" in capsys.readouterr().err
+    audio = "    audio: {program: arecord, device: plughw, delay: 0.1s}\n    level_from: box\n"
+    program = tmp_path / "bin" / "arecord"
+    program.parent.mkdir()
+    program.write_text("#!/bin/sh\necho 'arecord: main: audio open error: busy' >&2\nexit 1\n")
+    program.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{program.parent}:{os.environ['PATH']}")
+    async with shack(tmp_path, 0, audio):
+        assert UsageError.exit_code == await asyncio.to_thread(
+            main, ["calibrate", "--listen", "9996"]
+        )
+    assert "arecord plughw ended too early (arecord: main: audio open error: busy)" in (
+        capsys.readouterr().err
+    )
 
 
 @pytest.mark.real_time

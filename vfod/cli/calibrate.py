@@ -11,6 +11,7 @@ from math import hypot
 from typing import Any
 
 from vfod.cli.explain import vfo_of
+from vfod.cli.listening import listened
 from vfod.cli.parser import Parser
 from vfod.cli.recording import samples_of
 from vfod.cli.setting import call, configuration, local_text, now, print_json
@@ -37,6 +38,9 @@ from vfod.units import MILLI, format_duration, format_frequency, parse_frequency
 #: what audio paths pass.
 BESIDE = 1000
 
+#: Times that each side is listened to: the scatter between them tells what the ionosphere does.
+LISTENINGS = 3
+
 #: A tone so far from that is another one: 200 ppm at 30 MHz.
 ASTRAY = 600.0
 
@@ -51,11 +55,13 @@ def calibrate(words: list[str]) -> int:
         "-5Hz, and press Enter; another carrier's frequency goes there; q ends. From recordings:\n"
         "--place moves the dial 1 kHz below (upper) or above (lower) a carrier; record WAV files\n"
         "there, some seconds each, and name them by --recording. Taken from both sides, the error\n"
-        "of the sound card's clock cancels. vfod does not record by itself.\n\n"
+        "of the sound card's clock cancels. With --listen all that is done by the recorder that\n"
+        "audio: names in the configuration, from both sides.\n\n"
         "The result is kept in the journal, and the daemon goes by it where the configuration has\n"
         "`correction: measured`, its default.",
         "vfod calibrate",
         "vfod calibrate 9996",
+        "vfod calibrate --listen 9996",
         "vfod calibrate --recording 9996k:upper:below.wav --recording 9996k:lower:above.wav",
     )
     parser.add_argument("carrier", nargs="?", help="frequency of the carrier, to find zero beat")
@@ -69,15 +75,19 @@ def calibrate(words: list[str]) -> int:
         default=[],
         help="a recording made there; several may be given",
     )
+    parser.add_argument(
+        "--listen", metavar="CARRIER", help="record its tone by the configured recorder"
+    )
     parser.add_argument("--take", action="store_true", help="keep the result without asking")
     parser.add_argument("--vfo", metavar="NAME", help="which VFO; default the first one")
     parser.add_config()
     parser.add_socket()
     parser.add_json("print the result as JSON")
     given = parser.parse_args(words)
-    if sum(map(bool, (given.carrier, given.place, given.recording))) > 1:
+    if sum(map(bool, (given.carrier, given.place, given.recording, given.listen))) > 1:
         raise UsageError(
-            "a carrier, --place and --recording are three ways", remedy="take one of them"
+            "a carrier, --place, --recording and --listen are four ways",
+            remedy="take one of them",
         )
     config = configuration(given.config)
     settings = vfo_of(config, given.vfo)
@@ -85,6 +95,8 @@ def calibrate(words: list[str]) -> int:
         return _place(settings, given.place, given.socket)
     if given.recording:
         taken = _from_recordings(settings, given.recording, given.socket)
+    elif given.listen:
+        taken = _by_listening(settings, given.listen, given.socket)
     elif given.carrier:
         carrier = parse_frequency(given.carrier)
         carriers_at(carrier)
@@ -201,8 +213,31 @@ def _from_recordings(settings: VfoConfig, texts: list[str], socket: str | None) 
                 f"{text[:60]!r} is no recording", remedy="write it like 9996k:upper:below.wav"
             )
         carrier = parse_frequency(frequency)
-        found = _tone(settings, status, carrier, _side(side), path)
+        samples, rate = samples_of(path)
+        found = _tone(settings, status, carrier, _side(side), samples, rate, path)
         sides.setdefault(carrier, {}).setdefault(_side(side), []).append(found)
+    return _from_sides(sides)
+
+
+def _by_listening(settings: VfoConfig, text: str, socket: str | None) -> list[Taken]:
+    """From both sides of a carrier, several times, by the configured recorder."""
+    carrier = parse_frequency(text)
+    carriers_at(carrier)
+    status = call(socket, "status", vfo=settings.name)["vfos"][settings.name]
+    receiver = replace(settings.receiver, correction=Fraction(str(status["correction"])))
+    by_side: dict[Sideband, list[tuple[Measured, float]]] = {}
+    for _ in range(LISTENINGS):
+        for side in Sideband:
+            dial = dial_beside(receiver, carrier, side)
+            answer = call(socket, "tune", frequency=dial, vfo=settings.name)
+            print(answer["text"], file=sys.stderr)
+            samples, rate = listened(settings)
+            found = _tone(settings, status, carrier, side, samples, rate, f"{side} side")
+            by_side.setdefault(side, []).append(found)
+    return _from_sides({carrier: by_side})
+
+
+def _from_sides(sides: dict[int, dict[Sideband, list[tuple[Measured, float]]]]) -> list[Taken]:
     taken = []
     for carrier, by_side in sides.items():
         uppers, lowers = (by_side.get(side, []) for side in Sideband)
@@ -220,13 +255,18 @@ def _from_recordings(settings: VfoConfig, texts: list[str], socket: str | None) 
 
 
 def _tone(
-    settings: VfoConfig, status: dict[str, Any], carrier: int, side: Sideband, path: str
+    settings: VfoConfig,
+    status: dict[str, Any],
+    carrier: int,
+    side: Sideband,
+    samples: list[float],
+    rate: float,
+    path: str,
 ) -> tuple[Measured, float]:
-    """The measurement by a recording, and what the sound card's clock is to be multiplied by."""
+    """The measurement by a record called `path`, and the factor for its sound card's clock."""
     limit = max(one.limit for one in carriers_at(carrier))
     receiver = replace(settings.receiver, correction=Fraction(str(status["correction"])))
     dial = dial_beside(receiver, carrier, side)
-    samples, rate = samples_of(path)
     tone = find_tone(samples, rate, low=BESIDE - ASTRAY, high=BESIDE + ASTRAY)
     if tone is None:
         raise UsageError(
