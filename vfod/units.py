@@ -147,7 +147,9 @@ def parse_duration(text: str) -> float:
         if not whole.isdigit() or (point and not decimals.isdigit()):
             raise QuantityError(f"{text!r} is not a duration", remedy=_DURATION_REMEDY)
         if unit not in _DURATION_UNITS:
-            remedy = f"write {text}s for seconds" if not unit else _DURATION_REMEDY
+            remedy = (
+                _DURATION_REMEDY if unit else f"write {text}s for seconds or {text}m for minutes"
+            )
             raise QuantityError(
                 f"{text!r}: {unit!r} is not a unit of time" if unit else f"{text!r} has no unit",
                 remedy=remedy,

@@ -324,6 +324,14 @@ def test_a_night_without_levels(diary: Diary, tell: Tell) -> None:
     assert "There is no picture" in night_page(night)
 
 
+def test_a_night_that_has_not_begun(diary: Diary, tell: Tell) -> None:
+    """A date of the days to come says so, instead of what there was up to now."""
+    diary.started(at("24 09:00"))
+    text = said(tell(now=at("24 10:00")))
+    assert "The night has not begun; `vfod agenda` shows what is planned." in text
+    assert "The night is not over" not in text
+
+
 def test_a_night_that_is_not_over(diary: Diary, tell: Tell) -> None:
     """What is still to come is not missed: the window is due only up to now."""
     diary.started(at("25 12:30"))

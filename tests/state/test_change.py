@@ -148,3 +148,22 @@ def test_an_event_about_an_unknown_vfo_changes_nothing_else() -> None:
 def test_the_line_for_people(events: tuple[e.Event, ...], line: str) -> None:
     """At a glance: where, which band, which step, who, what the sweep does, what is wrong."""
     assert line == show.one_line(after(*events).vfos["main"])
+
+
+@pytest.mark.parametrize(
+    ("event", "text"),
+    [
+        (e.WindowAwaited(window=None, sweep=None, opens=None, closes=None), "no window ahead"),
+        (e.WindowAwaited(window="late", sweep="evening", opens=1_795_626_000.0, closes=None),
+         "next window late, 2026-11-25 17:00 UTC, for sweep evening"),
+        (e.SweepYielded(sweep="evening", dial=5_910_000, to=SHELL, until=1_795_626_090.0),
+         "sweep evening yielded to shell (listener) before 5910 kHz, until 17:01:30 UTC"),
+        (e.SweepYielded(sweep="evening", dial=5_910_000, to=SHELL, until=None),
+         "sweep evening yielded to shell (listener) before 5910 kHz, until asked to resume"),
+        (e.SweepEnded(sweep="evening", visits=1, passes=0, reason="asked to stop", by=SHELL),
+         "sweep evening ended after 1 visit, 0 passes: asked to stop"),
+    ],
+)  # fmt: skip
+def test_the_words_of_an_event(event: e.Event, text: str) -> None:
+    """Times as a person reads them, and until when a sweep waits."""
+    assert text == show.event_text(event)

@@ -26,7 +26,7 @@ VERBS = (
     "reload",
 )
 
-_MINUS = "-\N{MINUS SIGN}"
+_MINUS = "-\u2212"
 _BEGINS = b'{"jsonrpc":"2.0","id":"plain",'
 #: Longest name that is sent, as in the configuration.
 _LONGEST_NAME = 60
@@ -189,6 +189,10 @@ def _sweep(words: list[str]) -> _Call:
             return "sweep-stop", [], ""
         case ["skip"]:
             return "skip", [], ""
+        case ["start"]:
+            raise UsageError(
+                "vfod sweep start needs the name of a sweep", remedy="`vfod sweep list` knows them"
+            )
     given = " ".join(words)[:40]
     raise UsageError(
         f"vfod sweep does not know {given!r}" if given else "vfod sweep needs a word more",

@@ -32,7 +32,10 @@ def name(value: Any) -> str:
     if isinstance(value, str) and len(value) <= 60 and _NAME.fullmatch(value):
         return value
     usable = re.sub(r"[^a-z0-9]+", "-", str(value).lower()).strip("-")[:60]
-    example = f"write {usable}" if usable else "write it like evening-2"
+    if usable == str(value):
+        example = f'write it in quotes, "{usable}"'
+    else:
+        example = f"write {usable}" if usable else "write it like evening-2"
     raise UnfitError(
         f"{shown(value)} is not a name of lower-case letters, digits and hyphens; {example}"
     )

@@ -25,7 +25,9 @@ def _remarks(
     night: Night, others: Mapping[str, int], units: Mapping[str, int], kept: bool
 ) -> Iterator[str]:
     setting = night.setting
-    if setting.now < night.ends:
+    if setting.now < night.begins:
+        yield "The night has not begun; `vfod agenda` shows what is planned."
+    elif setting.now < night.ends:
         yield f"The night is not over: this is what there was up to {_clock(night, setting.now)}."
     if night.change is not None:
         when, by = night.change

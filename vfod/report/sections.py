@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from vfod.report import looked
 from vfod.report.facts import Expected, Night
+from vfod.report.heard import LEAST_IN_SPELL
 from vfod.report.setting import clock_text
 from vfod.report.wording import Row, Section, kilohertz, level, share
 
@@ -181,7 +182,14 @@ def _bands(night: Night) -> Section:
             )
         )
     silent = [b for b in night.looked_bands if b not in {o.spell.band for o in night.open_bands}]
-    says = [f"Never open while it was visited: {', '.join(silent)}."] if silent else []
+    says = (
+        [
+            f"Never open while it was visited, which takes {LEAST_IN_SPELL} active visits near each"
+            f" other: {', '.join(silent)}."
+        ]
+        if silent
+        else []
+    )
     if not night.looked_bands:
         says = ["No band was looked at."]
     elif rows:

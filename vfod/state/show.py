@@ -4,6 +4,7 @@ One wording for all doors: the shell prints `one_line`, MQTT and the page use th
 """
 
 import dataclasses
+from datetime import UTC, datetime
 from typing import Any
 
 from vfod import events as e
@@ -112,7 +113,10 @@ def sweep_text(vfo: VfoState) -> str:
     if sweep.phase is SweepPhase.IDLE or sweep.name is None:
         return "no sweep"
     where = f"pass {sweep.passes + 1}, {sweep.in_pass} of {sweep.channels} channels"
-    return f"sweep {sweep.name} {sweep.phase} ({where})"
+    phase: str = sweep.phase
+    if sweep.phase is SweepPhase.YIELDED and sweep.yielded_to is not None:
+        phase = f"{phase} to {sweep.yielded_to}{_until(sweep.until)}"
+    return f"sweep {sweep.name} {phase} ({where})"
 
 
 def event_text(event: e.Event) -> str:
@@ -166,9 +170,10 @@ def event_text(event: e.Event) -> str:
         case e.SweepChanged(sweep=sweep, channels=channels):
             return f"sweep {sweep} goes on as it is described now, {channels} channels"
         case e.SweepEnded(sweep=sweep, visits=visits, passes=passes, reason=reason):
-            return f"sweep {sweep} ended after {visits} visits, {passes} passes: {reason}"
-        case e.SweepYielded(sweep=sweep, to=to, dial=dial):
-            return f"sweep {sweep} yielded to {to} before {format_frequency(dial)}"
+            done = f"{_count(visits, 'visit')}, {_count(passes, 'pass', 'passes')}"
+            return f"sweep {sweep} ended after {done}: {reason}"
+        case e.SweepYielded(sweep=sweep, to=to, dial=dial, until=until):
+            return f"sweep {sweep} yielded to {to} before {format_frequency(dial)},{_until(until)}"
         case e.SweepPaused(sweep=sweep, reason=reason):
             return f"sweep {sweep} waits: {reason}"
         case e.SweepResumed(sweep=sweep, dial=dial, lost=lost):
@@ -187,6 +192,10 @@ def event_text(event: e.Event) -> str:
             return f"{format_frequency(dial)} active, {above:.0f} dB above the floor"
         case e.ActivityEnded(dial=dial):
             return f"{format_frequency(dial)} quiet"
+        case e.WindowAwaited(window=None):
+            return "no window ahead"
+        case e.WindowAwaited(window=window, sweep=sweep, opens=opens) if opens is not None:
+            return f"next window {window}, {_utc(opens, '%Y-%m-%d %H:%M')}, for sweep {sweep}"
         case e.WindowOpened(window=window, sweep=sweep):
             return f"window {window} opened for sweep {sweep}"
         case e.WindowMoved(window=window):
@@ -276,6 +285,18 @@ def _doubted_text(reason: str) -> str:
         f"the clock cannot be believed, {DOUBTED.get(reason, reason)}: no window runs; set the"
         " clock, network time will do, and any correction by some seconds vouches for it"
     )
+
+
+def _until(until: float | None) -> str:
+    return " until asked to resume" if until is None else f" until {_utc(until, '%H:%M:%S')}"
+
+
+def _utc(time: float, pattern: str) -> str:
+    return f"{datetime.fromtimestamp(time, UTC):{pattern}} UTC"
+
+
+def _count(number: int, one: str, more: str = "") -> str:
+    return f"{number} {one if number == 1 else more or one + 's'}"
 
 
 def _frequency(dial: int | None) -> str:

@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import json
 import os
+import shlex
 import socket
 import tempfile
 from collections.abc import Callable
@@ -149,7 +150,7 @@ class Story:
         heard = [json.loads(line) for line in out.splitlines()]
         strongest = max(heard, key=lambda channel: channel["strongest"])
         self._screen.say("  the listener goes to the strongest channel of the journal")
-        await self._shown("tune", format_frequency(strongest["dial"]))
+        await self._shown("tune", *format_frequency(strongest["dial"]).split())
         station, _ = s.STATIONS[strongest["dial"]]
         await self._shown("note", "drums, then talk", "--sinpo", "45344", "--heard", station)
 
@@ -245,7 +246,7 @@ class Story:
 
     async def _shown(self, *words: str) -> None:
         """Run a command as the listener would, and show it with its answer."""
-        self._screen.say(f"$ vfod {' '.join(words)}")
+        self._screen.say(f"$ vfod {shlex.join(words)}")
         code, out, err = await self._crew.shell(*words)
         for line in (out + err).splitlines():
             self._screen.say(f"  {line}")
