@@ -367,7 +367,7 @@ def test_the_sun(diary: Diary, tell: Tell) -> None:
     night = tell(site=Site(latitude=52.5, longitude=13.4))
     assert sets == pytest.approx(night.sun[SunEvent.SUNSET], abs=120)
     assert rises == pytest.approx(night.sun[SunEvent.SUNRISE], abs=120)
-    assert "The place is not configured" in said(tell())
+    assert "Latitude and longitude are not configured" in said(tell())
 
 
 def test_names_and_notes_cannot_break_anything(diary: Diary, tell: Tell) -> None:

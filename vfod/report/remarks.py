@@ -73,7 +73,7 @@ def _remarks(
     if night.visits and night.fresh is None:
         yield "No earlier night of the last two weeks was looked at, so nothing can be called new."
     if setting.site is None:
-        yield "The place is not configured, so sunset and sunrise are not known."
+        yield "Latitude and longitude are not configured, so sunset and sunrise are not known."
     elif not night.sun:
         yield "The sun neither set nor rose in this night."
 

@@ -47,7 +47,7 @@ def season_remarks(season: Season) -> Iterator[str]:
             f"{3 * LEAST_NIGHTS}, of which the first and the last third are compared."
         )
     if season.setting.site is None:
-        yield "The place is not configured, so nothing can be said by the sun."
+        yield "Latitude and longitude are not configured, so nothing can be said by the sun."
 
 
 def clock_hour(hour: int) -> str:
