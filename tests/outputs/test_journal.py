@@ -214,7 +214,7 @@ async def test_a_disk_that_hangs_keeps_nobody_waiting() -> None:
         disk.turns.clear()
         before = desk.clock.monotonic()
         sequence = desk.happen(tuned(9_420_000))
-        await desk.journal.committed(sequence)
+        assert not await desk.journal.committed(sequence)
         assert pytest.approx(before + PATIENCE) == desk.clock.monotonic()
         assert 1 == desk.journal.unconfirmed
         for _ in range(5):  # the feed is read on, whatever the disk does
@@ -224,7 +224,7 @@ async def test_a_disk_that_hangs_keeps_nobody_waiting() -> None:
         disk.turns.set()
         await desk.wait(1.5 * BATCH)
         assert (0, sequence + 5) == (disk.queued, disk.last_commit)
-        await desk.journal.committed(sequence)
+        assert await desk.journal.committed(sequence)
     assert 1 == desk.journal.unconfirmed
 
 

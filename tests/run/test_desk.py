@@ -6,7 +6,7 @@ from tests.run.shack import MQTT, NOON, SHELL, shack, sweep
 from vfod import events as e
 from vfod import requests as r
 from vfod.errors import HandError, LinkDownError, OutOfRangeError, RefusedError
-from vfod.run.desk import AUTOMATION_BURST, PERSON_FIRST
+from vfod.run.desk import AUTOMATION_BURST, PERSON_FIRST, Desk
 
 
 async def test_every_movement_says_who_and_through_which_door() -> None:
@@ -136,3 +136,18 @@ async def test_nudge_by_steps_uses_the_step_in_force() -> None:
         await it.ask(r.Nudge(steps=-2))
         assert 7_282_000 == it.dial
         assert NOON < it.clock.wall()
+
+
+@pytest.mark.parametrize("written", [True, False])
+async def test_a_person_is_told_when_the_journal_does_not_take_it(written: bool) -> None:
+    """The dial has moved all the same; what was not promised is not left to be believed."""
+
+    async def committed(_: int) -> bool:
+        return written
+
+    async with shack() as it:
+        desk = Desk(it.tuner, it.clock, (), quiet=600, committed=committed)
+        asked = r.Asked(request=r.Tune(frequency=7_300_000), origin=SHELL)
+        answer = await desk.submit(asked)
+        assert 7_300_000 == it.dial
+        assert written == ("not in the journal yet" not in answer["text"])

@@ -43,7 +43,7 @@ class Vfo:
         port_for: Callable[[VfoConfig], Port],
         *,
         watch: ClockWatch,
-        committed: Callable[[int], Awaitable[None]],
+        committed: Callable[[int], Awaitable[bool]],
         battery_low_at: float | None,
         remember: Remember,
         tally: Tally,

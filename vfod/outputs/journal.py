@@ -68,10 +68,10 @@ class Journal:
             async with asyncio.timeout(PATIENCE):
                 await self._flush()
 
-    async def committed(self, sequence: int) -> None:
-        """Return when that event is on the disk, or when the disk is in trouble or too slow."""
+    async def committed(self, sequence: int) -> bool:
+        """True once that event is on the disk; False when the disk is in trouble or too slow."""
         if self._store.last_commit >= sequence:
-            return
+            return True
         waiting = sequence, asyncio.get_running_loop().create_future()
         self._waiting.append(waiting)
         self._hurry()
@@ -83,6 +83,7 @@ class Journal:
         finally:
             self._waiting.remove(waiting)
             self.unconfirmed += not written
+        return written
 
     def _take(self, stamped: Stamped) -> None:
         self._store.add(stamped)

@@ -82,7 +82,7 @@ class Desk:
         bands: Sequence[Band],
         *,
         quiet: float = QUIET,
-        committed: Callable[[int], Awaitable[None]] | None = None,
+        committed: Callable[[int], Awaitable[bool]] | None = None,
     ) -> None:
         self._tuner = tuner
         self._clock = clock
@@ -144,14 +144,20 @@ class Desk:
     async def submit(self, asked: r.Asked) -> dict[str, Any]:
         """Carry out a change, or refuse it; answered by the event that it caused.
 
-        The answer to a person is given after the journal has committed that event.
+        The answer to a person is given after the journal has committed that event, or says that
+        it has not.
         """
         if asked.origin.door is Door.MQTT:
             self._admit_automation()
         stamped = await self._carry_out(asked)
-        if self._committed is not None and asked.origin.door.is_person:
-            await self._committed(stamped.sequence)
-        return answer(stamped)
+        told = answer(stamped)
+        if (
+            self._committed is not None
+            and asked.origin.door.is_person
+            and not await self._committed(stamped.sequence)
+        ):
+            told["text"] += "; not in the journal yet, whose disk does not take it: see the log"
+        return told
 
     async def _carry_out(self, asked: r.Asked) -> Stamped:
         tuner, by, cause = self._tuner, asked.origin, asked.id
