@@ -257,7 +257,9 @@ async def test_listening_by_the_recorder(
         async def play() -> None:
             clock = SystemClock()
             while True:
-                beat.write_text(str(abs(9_996_000 - place.receives)))
+                fresh = tmp_path / "fresh"
+                fresh.write_text(str(abs(9_996_000 - place.receives)))
+                fresh.replace(beat)  # whoever reads has the one or the other, whole
                 await clock.sleep_until(clock.monotonic() + 0.01)
 
         playing = asyncio.create_task(play())

@@ -106,3 +106,17 @@ def test_check_reads_the_list_of_stations(config: Path, capsys: pytest.CaptureFi
     (config.parent / "mine.csv").write_text("khz,from,to,name\n9420,18:00,19:00,X\n")
     assert 0 == main(["check"])
     assert "stations: 1 lines in" in capsys.readouterr().out
+
+
+def test_check_takes_the_file_either_way(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By itself, or by --config as other verbs have it; but not two."""
+    file = tmp_path / "vfod.yaml"
+    file.write_text("vfos: {main: {port: /dev/x}}\n")
+    assert 0 == main(["check", str(file)])
+    by_itself = capsys.readouterr().out
+    assert 0 == main(["check", "--config", str(file)])
+    assert by_itself == capsys.readouterr().out
+    assert 2 == main(["check", str(file), "--config", str(file)])
+    assert "two files are named; name one" in capsys.readouterr().err

@@ -68,9 +68,7 @@ def add(writer: Writer, number: int, event: e.Event) -> None:
     writer.add(e.Stamped(sequence=number + 1, time=when, vfo=vfo, event=event))
 
 
-STARTED = (
-    "2026-11-25 22:00:00  daemon started: version 0.1.0, config_path /c.yaml, config_digest c0ffee"
-)
+STARTED = "2026-11-25 22:00:00  vfod 0.1.0 started with /c.yaml"
 TUNED = "2026-11-25 22:01:00  tuned to 7255 kHz by shell (listener)"
 TURNED = "2026-11-25 22:07:00  knob turned to 7258 kHz"
 

@@ -219,7 +219,7 @@ async def test_several_vfos(tmp_path: Path, mosquitto: Server, browser: Browser)
             await watched.says("#link", "link down")
             await watched.says("#figures", "–")
             await watched.page.get_by_role("button", name="One step up").click()
-            await watched.says("#answer", "not known yet")
+            await watched.says("#answer", "the VFO attic is not reachable")
             assert 9_420_000 == it.vfo()["dial"]
             await watched.axe()
     finally:

@@ -12,6 +12,7 @@ from vfod.cli.plan import ahead, next_windows, one_line, plan_of
 from vfod.cli.setting import configuration, environment, local_text, now, stations_of
 from vfod.config.model import Config, VfoConfig
 from vfod.config.places import journal_places, socket_places
+from vfod.errors import UsageError
 from vfod.units import format_frequency
 
 
@@ -23,9 +24,12 @@ def check(words: list[str]) -> int:
         "wrong and what to write instead; or what a good configuration amounts to.",
         "vfod check ~/.config/vfod/vfod.yaml",
     )
-    parser.add_argument("file", nargs="?", help="default: as for the daemon")
+    parser.add_argument("file", nargs="?", help="the same as --config FILE")
+    parser.add_config()
     given = parser.parse_args(words)
-    config = configuration(given.file)
+    if given.file is not None and given.config is not None:
+        raise UsageError("two files are named", remedy="name one")
+    config = configuration(given.file or given.config)
     print("\n".join([f"{config.path} is good", *amounts_to(config, now())]))
     return 0
 

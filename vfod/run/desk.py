@@ -223,6 +223,7 @@ class Desk:
 
     def _known_dial(self) -> int:
         if self._tuner.dial is None:
+            self._tuner.linked()
             raise RefusedError(
                 "the dial is not known yet", remedy="give a frequency, or wait for the VFO"
             )

@@ -272,7 +272,8 @@ class Tuner:
 
     # --- asking the box -------------------------------------------------------------------------
 
-    def _linked(self) -> "Link":
+    def linked(self) -> "Link":
+        """The link; LinkDownError where there is none."""
         if self._link is None:
             known = self.known.link
             raise LinkDownError(
@@ -290,7 +291,7 @@ class Tuner:
         Raises OutOfRangeError before anything is sent, HandError when a hand was there since, and
         what the link raises.
         """
-        link = self._linked()
+        link = self.linked()
         wanted = self.receiver.millihertz_for(dial)
         select = self.receiver.range_at(dial).select
         if select is not None and select != self.known.select and self.can(w.Ability.SELECT):
@@ -304,7 +305,7 @@ class Tuner:
 
     async def read(self) -> w.Reading:
         """Everything the box can measure, now."""
-        answer = await self._linked().ask(w.Read())
+        answer = await self.linked().ask(w.Read())
         self._measured(answer)
         return answer
 
@@ -341,13 +342,13 @@ class Tuner:
         return await self._switch(on, by, cause)
 
     async def _switch(self, on: bool, by: e.Origin, cause: str | None = None) -> e.Stamped:
-        await self._linked().ask(w.Output(on=on))
+        await self.linked().ask(w.Output(on=on))
         return self._emit(e.OutputSwitched(on=on, by=by), cause)
 
     async def mute(self, muted: bool, by: e.Origin, cause: str | None = None) -> e.Stamped:
         """Mute the receiver's speaker or release it."""
         self._need(w.Ability.MUTE, "mute the speaker")
-        await self._linked().ask(w.Mute(on=muted))
+        await self.linked().ask(w.Mute(on=muted))
         return self._emit(e.SpeakerMuted(muted=muted, by=by), cause)
 
     async def mute_if_able(self, muted: bool, by: e.Origin) -> None:
@@ -357,13 +358,13 @@ class Tuner:
 
     async def set_step(self, step: int, by: e.Origin, cause: str | None = None) -> e.Stamped:
         """Set the step, hertz: of the knob where the box has one, of bare nudges in any case."""
-        link = self._linked()
+        link = self.linked()
         if self.can(w.Ability.KNOB):
             await link.ask(w.Step(hertz=step))
         return self._emit(e.StepChanged(step=step, by=by), cause)
 
     def _need(self, ability: w.Ability, what: str) -> None:
-        self._linked()
+        self.linked()
         if not self.can(ability):
             raise RefusedError(f"the VFO {self.name} cannot {what}")
 

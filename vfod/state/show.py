@@ -238,6 +238,16 @@ def event_text(event: e.Event) -> str:
             return f"window {window} opened, but sweep {sweep} cannot run: {reason}"
         case e.EncoderJittered(times=times):
             return f"the knob trembled {times} times without a hand on it; look at its contacts"
+        case e.DaemonStarted(version=version, config_path=path):
+            return f"vfod {version} started with {path}"
+        case e.DaemonStopped(reason=reason):
+            return f"vfod stopped: {reason}"
+        case e.FilterSelected(select=select):
+            return f"band filter {select} switched on"
+        case e.BoxMeasured(battery=battery, temperature=temperature):
+            volts = [] if battery is None else [f"battery {battery:.2f} V"]
+            degrees = [] if temperature is None else [f"{temperature:.1f} \u00b0C"]
+            return ", ".join([*volts, *degrees]) or "the box measured nothing"
         case e.BoxReset():
             return "the box was reset; it is set again as it was"
         case e.BatteryLow(battery=battery):
