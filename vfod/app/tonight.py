@@ -13,9 +13,10 @@ import sys
 from pathlib import Path
 
 from vfod.clock import Clock
+from vfod.config.loading import stations_of
 from vfod.config.model import Config
 from vfod.errors import ConfigError
-from vfod.plan.stations import Station, named, parse
+from vfod.plan.stations import Station, named
 
 #: A picture is drawn anew at most so often, seconds: a column of it is some minutes wide.
 EVERY = 60.0
@@ -107,10 +108,8 @@ class Names:
 
 def _stations(config: Config) -> tuple[Station, ...]:
     """The list that the configuration names; a list with mistakes is `vfod check`'s affair."""
-    if config.stations is None:
-        return ()
     try:
-        return parse(Path(config.stations).read_text(encoding="utf-8"), config.stations)
-    except (OSError, ValueError, ConfigError) as error:
+        return stations_of(config)
+    except ConfigError as error:
         _log.warning("the page shows no names of stations: %s", error)
         return ()

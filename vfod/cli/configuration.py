@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 
 from vfod.cli.parser import Parser
 from vfod.cli.plan import ahead, next_windows, one_line, plan_of
-from vfod.cli.setting import configuration, environment, local_text, now, stations_of
+from vfod.cli.setting import configuration, environment, local_text, now
+from vfod.config.loading import stations_of
 from vfod.config.model import Config, VfoConfig
 from vfod.config.places import journal_places, socket_places
 from vfod.errors import UsageError

@@ -16,8 +16,8 @@ from vfod.cli.setting import (
     journal_path,
     local_zone,
     now,
-    stations_of,
 )
+from vfod.config.loading import stations_of
 from vfod.config.model import Config
 from vfod.errors import StoreError, UsageError
 from vfod.plan.localtime import night_of

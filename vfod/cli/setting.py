@@ -13,10 +13,7 @@ from vfod.clock import SystemClock
 from vfod.config.loading import load
 from vfod.config.model import Config
 from vfod.config.places import config_places, exists, find_config, journal_places, to_open
-from vfod.config.reader import read
 from vfod.errors import ConfigError, DaemonAbsentError, VfodError
-from vfod.plan.stations import Station
-from vfod.plan.stations import parse as parse_stations
 
 
 def environment() -> dict[str, str]:
@@ -53,13 +50,6 @@ def journal_path(given: str | None, config: Config | None) -> Path:
     """The journal to read; there may be none."""
     configured = config.journal if config else None
     return Path(given or to_open(journal_places(environment(), configured)))
-
-
-def stations_of(config: Config | None) -> tuple[Station, ...]:
-    """The listener's own list; ConfigError with all complaints about its file."""
-    if config is None or config.stations is None:
-        return ()
-    return parse_stations(read(config.stations), config.stations)
 
 
 def zone_of(config: Config | None) -> tzinfo | None:

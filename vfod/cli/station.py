@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, tzinfo
 
 from vfod.cli.parser import Parser
-from vfod.cli.setting import call, configuration, local_text, now, stations_of
+from vfod.cli.setting import call, configuration, local_text, now
+from vfod.config.loading import stations_of
 from vfod.config.model import Config
 from vfod.errors import RefusedError, UsageError, VfodError
 from vfod.plan.stations import Broadcast, Station, expected

@@ -11,6 +11,8 @@ from vfod.config.forms import FileForm
 from vfod.config.model import Config
 from vfod.config.reader import read, understand
 from vfod.config.shape import shape
+from vfod.plan.stations import Station
+from vfod.plan.stations import parse as parse_stations
 
 #: Hexadecimal digits of a digest: 64 bits tell the configurations of a lifetime apart.
 _DIGITS = 16
@@ -46,3 +48,10 @@ def _digest(form: FileForm) -> str:
     """A name for what is written, defaults included, whatever its spacing and comments."""
     canonical = json.dumps(form.model_dump(), default=str)
     return hashlib.sha256(canonical.encode()).hexdigest()[:_DIGITS]
+
+
+def stations_of(config: Config) -> tuple[Station, ...]:
+    """The listener's own list; ConfigError with all complaints about its file."""
+    if config.stations is None:
+        return ()
+    return parse_stations(read(config.stations), config.stations)
