@@ -162,8 +162,8 @@ async def test_another_speed(
     box: SimBox, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The common ones are tried and the protocol is recognised; the daemon's speed stays wrong."""
-    monkeypatch.setattr(sounding, "GREETING_PAUSES", (1.2,))
-    monkeypatch.setattr(sounding, "GUESS_PAUSES", (1.2,))
+    monkeypatch.setattr(sounding, "GREETING_PAUSES", (1.0, 1.0))
+    monkeypatch.setattr(sounding, "GUESS_PAUSES", (1.0, 1.0, 1.0))
     speaker = Speaker(box, termios.B38400)
     assert 1 == await asyncio.to_thread(run, ["doctor", speaker.path])
     assert 0 == await asyncio.to_thread(run, ["doctor", "--baud", "38400", speaker.path])
