@@ -5,6 +5,7 @@ import os
 import re
 import socket
 import termios
+import threading
 import tty
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
@@ -15,7 +16,7 @@ from tests.conform.habits import resealed
 from vfod.cli.conform import ask_a_hand
 from vfod.cli.verbs import run
 from vfod.clock import SystemClock
-from vfod.device import sounding
+from vfod.device import serial, sounding
 from vfod.device.address import port_from
 from vfod.errors import NoReplyError, UsageError
 from vfod.sim.box import SimBox
@@ -161,10 +162,21 @@ class Speaker:
 async def test_another_speed(
     box: SimBox, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The common ones are tried and the protocol is recognised; the daemon's speed stays wrong."""
-    monkeypatch.setattr(sounding, "GREETING_PAUSES", (1.0, 1.0))
-    monkeypatch.setattr(sounding, "GUESS_PAUSES", (1.0, 1.0, 1.0))
+    """The common ones are tried and the protocol is recognised; the daemon's speed stays wrong.
+
+    The port closes slowly here: a guess must wait for that, or it finds the port held by us.
+    """
+    monkeypatch.setattr(sounding, "GREETING_PAUSES", (0.3,))
+    monkeypatch.setattr(sounding, "GUESS_PAUSES", (0.5, 0.5))
     speaker = Speaker(box, termios.B38400)
+    really_close = serial._close
+
+    def close_slowly(fd: int) -> None:
+        """As a driver does that waits for its output."""
+        threading.Event().wait(0.05)
+        really_close(fd)
+
+    monkeypatch.setattr(serial, "_close", close_slowly)
     assert 1 == await asyncio.to_thread(run, ["doctor", speaker.path])
     assert 0 == await asyncio.to_thread(run, ["doctor", "--baud", "38400", speaker.path])
     speaker.close()

@@ -26,6 +26,10 @@ Lead = Literal["on", "off", "leave"]
 #: Major device numbers of pseudo-terminals (kernel: Documentation/admin-guide/devices.txt).
 _PSEUDO_TERMINALS = range(136, 144)
 
+#: The last close of each path in this process. Whoever opens it next, be it another object with
+#: another speed, would find it still locked by ourselves.
+_closings: dict[str, threading.Thread] = {}
+
 _READ_SIZE = 4096
 #: Index of the control flags and of the special characters in what termios.tcgetattr gives.
 _CFLAG, _CC = 2, 6
@@ -45,7 +49,6 @@ class SerialPort:
         self._dtr = dtr
         self._rts = rts
         self._opening: asyncio.Future[int] | None = None
-        self._closing: threading.Thread | None = None
 
     @property
     def name(self) -> str:
@@ -71,7 +74,7 @@ class SerialPort:
             target=_close, args=(fd,), name=f"close {self._path}", daemon=True
         )
         closing.start()
-        self._closing = closing
+        _closings[self._path] = closing
 
     def _discard(self, opening: "asyncio.Future[int]") -> None:
         if not opening.cancelled() and opening.exception() is None:
@@ -79,8 +82,8 @@ class SerialPort:
 
     def _open(self) -> int:
         """The configured descriptor, in a thread."""
-        if self._closing is not None:
-            self._closing.join(CLOSE_LIMIT)
+        if (closing := _closings.pop(self._path, None)) is not None:
+            closing.join(CLOSE_LIMIT)
         if (error := wrong_kind(self._path)) is not None:
             raise error
         device = _Device(leave_dtr=self._dtr == "leave", leave_rts=self._rts == "leave")
