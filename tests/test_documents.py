@@ -15,7 +15,7 @@ import pytest
 
 from tests.requests_page import filled
 from vfod.cli import defaults
-from vfod.cli.verbs import SUMMARY
+from vfod.cli.overview import SUMMARY
 from vfod.config import forms
 from vfod.config.loading import load, parse
 from vfod.device import timing as patience

@@ -3,6 +3,8 @@
 Every rule is shown a bad sample first, because a rule that cannot fail guards nothing.
 """
 
+import ast
+import graphlib
 import re
 import shutil
 import subprocess
@@ -167,6 +169,65 @@ def test_a_new_room_needs_a_line_in_the_contract(house: Path) -> None:
     code, said = _contract(house)
     assert 1 == code
     assert "attic" in said
+
+
+# --- circles -------------------------------------------------------------------------------------
+
+
+def _imported(text: str, modules: set[str]) -> set[str]:
+    """The modules that a file imports when it runs, at its head or within a function."""
+    found: set[str] = set()
+
+    def look(node: ast.AST) -> None:
+        match node:
+            case ast.If(test=ast.Name(id="TYPE_CHECKING")):
+                for other in node.orelse:
+                    look(other)
+                return
+            case ast.Import():
+                found.update(alias.name for alias in node.names)
+            case ast.ImportFrom(module=str(source)):
+                for alias in node.names:
+                    inner = f"{source}.{alias.name}"
+                    found.add(inner if inner in modules else source)
+        for child in ast.iter_child_nodes(node):
+            look(child)
+
+    look(ast.parse(text))
+    return found & modules
+
+
+def _circle(files: dict[str, str]) -> list[str]:
+    """The modules of a circle of imports, the first one again at the end; of texts by name."""
+    graph = {name: _imported(text, {*files}) - {name} for name, text in files.items()}
+    try:
+        graphlib.TopologicalSorter(graph).prepare()
+    except graphlib.CycleError as error:
+        circle: list[str] = error.args[1]
+        return circle
+    return []
+
+
+def _named(path: Path) -> str:
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+
+
+def test_a_circle_is_found() -> None:
+    """Also where an import waits in a function; what only a checker of types reads is none."""
+    late = "def f():\n    from vfod.b import g\n"
+    assert {"vfod.a", "vfod.b"} == {*_circle({"vfod.a": late, "vfod.b": "import vfod.a\n"})}
+    package = {"vfod.a": "from vfod.a.b import g\n", "vfod.a.b": "from vfod.a import h\n"}
+    assert {"vfod.a", "vfod.a.b"} == {*_circle(package)}
+    read = "if TYPE_CHECKING:\n    from vfod.b import g\n"
+    assert [] == _circle({"vfod.a": read, "vfod.b": "import vfod.a\n"})
+    inner = {"vfod.a": "from vfod import b\n", "vfod.b": "", "vfod": "import vfod.a\n"}
+    assert [] == _circle(inner)
+
+
+def test_no_imports_go_in_a_circle() -> None:
+    """Whoever reads a module from the bottom up has read all that it uses."""
+    files = {_named(path): path.read_text() for path in ROOT.glob("vfod/**/*.py")}
+    assert [] == _circle(files)
 
 
 # --- time ----------------------------------------------------------------------------------------

@@ -18,9 +18,10 @@ import pytest
 
 from tests.real_parts import real_part
 from tests.test_documents import blocks, commands
+from vfod.cli.overview import SUMMARY
 from vfod.cli.parser import Describe, DescribedError
 from vfod.cli.service import FILES, files, rule, service
-from vfod.cli.verbs import SUMMARY
+from vfod.cli.verbs import described
 from vfod.config.loading import parse
 from vfod.device.diagnosis import Device
 from vfod.errors import AlreadyRunningError, ConfigError
@@ -258,8 +259,8 @@ def test_nothing_of_the_folder_is_forgotten() -> None:
 def test_what_the_page_removes_is_what_it_installed(tmp_path: Path) -> None:
     """Every file that the page has its reader put somewhere is named where it is removed."""
     (tmp_path / "vfod").touch()
-    installed = {f"/{path}" for path in files(tmp_path / "vfod")} | {"/usr/local/bin/vfod"}
-    installed |= {"/etc/udev/rules.d/99-vfod-vfo0.rules", "/opt/vfod"}
+    installed = {f"/{path}" for path in files(tmp_path / "vfod", described)}
+    installed |= {"/usr/local/bin/vfod", "/etc/udev/rules.d/99-vfod-vfo0.rules", "/opt/vfod"}
     removed = [word for words in lines() if words[0] == "rm" for word in words[2:]]
     kept = [
         path
@@ -273,7 +274,7 @@ def test_the_verbs_of_the_page_exist() -> None:
     """Every `vfod` that it types is one; what it types of the service is understood."""
     typed = [words[1:] for words in lines() if words[0].rpartition("/")[2] == "vfod"]
     with pytest.raises(DescribedError) as told:
-        service(Describe())
+        service(Describe(), described)
     asked = [told.value.parser.parse_args(words[1:]) for words in typed if words[0] == "service"]
     assert {"install", "rule"} == {given.what for given in asked}
     verbs = {words[0] for words in typed}

@@ -12,7 +12,7 @@ import pytest
 
 from tests.cli.conftest import Stub, success
 from vfod.__main__ import main
-from vfod.cli.verbs import SUMMARY
+from vfod.cli.overview import SUMMARY
 from vfod.events.plain import KINDS
 
 

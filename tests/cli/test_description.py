@@ -9,11 +9,12 @@ from tests.cli.conftest import Stub
 from tests.real_parts import real_part
 from vfod.__main__ import main
 from vfod.cli import quick, verbs
-from vfod.cli.description import FLAG, Description, describe, everything
+from vfod.cli.description import FLAG, Description
 from vfod.cli.manual import page
 from vfod.cli.parser import Describe, DescribedError
 
-EVERYTHING = everything()
+EVERYTHING = verbs.described()
+NAMED = {one.verb: one for one in EVERYTHING}
 
 
 def words_of(example: str) -> list[str]:
@@ -53,22 +54,22 @@ def test_an_example_is_understood(
 
 def test_the_options_of_a_quick_verb_are_those_it_takes() -> None:
     """Read from its text: with a value or without, as the verb itself has it."""
-    nudge = describe("nudge")
+    nudge = NAMED["nudge"]
     assert {"--help": FLAG, "--vfo": (), "--socket": (), "--json": FLAG} == nudge.options
     assert () == nudge.words
-    assert ("start", "stop", "skip", "list") == describe("sweep").words
-    assert ("on", "off") == describe("output").words
-    assert ("up", "down", "list") == describe("band").words
-    assert "--watch" in describe("status").options
+    assert ("start", "stop", "skip", "list") == NAMED["sweep"].words
+    assert ("on", "off") == NAMED["output"].words
+    assert ("up", "down", "list") == NAMED["band"].words
+    assert "--watch" in NAMED["status"].options
 
 
 def test_the_options_of_a_verb_with_a_parser() -> None:
     """As argparse has them, with the values there are."""
-    serve = describe("serve")
+    serve = NAMED["serve"]
     assert ("error", "warning", "info", "debug") == serve.options["--log"]
     assert () == serve.options["--config"]
-    assert FLAG is describe("journal").options["--follow"]
-    assert ("schema", "show") == describe("config").words
+    assert FLAG is NAMED["journal"].options["--follow"]
+    assert ("schema", "show") == NAMED["config"].words
 
 
 def test_the_manual_page_has_everything(capsys: pytest.CaptureFixture[str]) -> None:

@@ -11,7 +11,7 @@ import pytest
 from tests.cli.conftest import Stub, success
 from vfod.__main__ import main
 from vfod.cli import quick
-from vfod.cli.verbs import SUMMARY
+from vfod.cli.overview import SUMMARY
 
 VFOD = [sys.executable, "-m", "vfod"]
 

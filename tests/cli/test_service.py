@@ -8,6 +8,7 @@ import pytest
 
 from vfod.__main__ import main
 from vfod.cli.service import device_at, files, rule
+from vfod.cli.verbs import described
 from vfod.device.diagnosis import Device
 from vfod.device.surroundings import Surroundings
 from vfod.errors import UsageError
@@ -74,7 +75,7 @@ def test_a_program_that_the_service_cannot_see(
     says = "/home/listener/venv/bin/vfod is where the service may not look; install vfod into /opt"
     assert says in capsys.readouterr().err
     with pytest.raises(UsageError, match="there is no /nowhere/vfod; install vfod"):
-        files(Path("/nowhere/vfod"))
+        files(Path("/nowhere/vfod"), described)
     assert not (tmp_path / "root").exists()
 
 

@@ -1,7 +1,8 @@
 """From argv to requests: the command `vfod`.
 
     quick, ask      the verbs that move the dial; they import next to nothing
-    verbs           every verb with its one line, and which file it is in
+    overview        every verb with its one line
+    verbs           which file each verb is in
     quick_help      what `--help` says of the quick verbs
     parser, setting what the other verbs share: options, and where their files are
     serve, simulate, status, agenda, plan, journal, configuration, demo/

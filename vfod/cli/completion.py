@@ -3,9 +3,9 @@
 Names that only the configuration or the daemon knows are asked for when the key is pressed.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
-from vfod.cli.description import Description, everything
+from vfod.cli.description import Description
 from vfod.cli.parser import Parser
 from vfod.events.plain import KINDS
 
@@ -50,7 +50,7 @@ complete -o default -F _vfod vfod
 """
 
 
-def completion(words: list[str]) -> int:
+def completion(words: list[str], described: Callable[[], list[Description]]) -> int:
     """Print the script."""
     parser = Parser(
         "completion",
@@ -60,7 +60,7 @@ def completion(words: list[str]) -> int:
     )
     parser.add_argument("shell", choices=("bash",))
     parser.parse_args(words)
-    print(script(everything()), end="")
+    print(script(described()), end="")
     return 0
 
 

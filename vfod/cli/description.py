@@ -6,15 +6,18 @@ words are read.
 
 import re
 from argparse import Action
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from vfod.cli import verbs
+from vfod.cli.overview import SUMMARY
 from vfod.cli.parser import Describe, DescribedError
 from vfod.cli.quick_help import HELP
 
 #: Takes no value.
 FLAG = None
+
+#: Does a verb's work with the words after it, and gives the exit code.
+CarryOut = Callable[[str, list[str]], int]
 
 _EXAMPLE = "\nexample:\n"
 
@@ -39,18 +42,18 @@ class Description:
         return [line.strip() for line in self.help.partition(_EXAMPLE)[2].splitlines() if line]
 
 
-def describe(verb: str) -> Description:
-    """How a verb describes itself."""
+def describe(verb: str, carry_out: CarryOut) -> Description:
+    """How a verb describes itself when it is asked by way of `carry_out`."""
     if verb in HELP:
         return _from_text(verb, HELP[verb])
     try:
-        verbs.carry_out(verb, Describe())
+        carry_out(verb, Describe())
     except DescribedError as told:
         parser = told.parser
         actions = parser._actions
         return Description(
             verb=verb,
-            says=verbs.SUMMARY[verb],
+            says=SUMMARY[verb],
             help=parser.format_help(),
             options={
                 name: _values(action)
@@ -63,9 +66,9 @@ def describe(verb: str) -> Description:
     raise AssertionError(f"{verb} did its work instead of telling of it")
 
 
-def everything() -> list[Description]:
+def everything(carry_out: CarryOut) -> list[Description]:
     """All verbs, in the order of the overview."""
-    return [describe(verb) for verb in verbs.SUMMARY]
+    return [describe(verb, carry_out) for verb in SUMMARY]
 
 
 def _values(action: Action) -> tuple[str, ...] | None:
@@ -81,5 +84,5 @@ def _from_text(verb: str, text: str) -> Description:
     for name, value in re.findall(r"(--[a-z]+)(?: ([A-Z]+))?", text.partition(_EXAMPLE)[0]):
         options[name] = () if value or options.get(name) == () else FLAG
     return Description(
-        verb=verb, says=verbs.SUMMARY[verb], help=text, options=options, words=tuple(words)
+        verb=verb, says=SUMMARY[verb], help=text, options=options, words=tuple(words)
     )

@@ -1,12 +1,12 @@
 """`vfod manual`: the manual page, from what the verbs say of themselves, as man(7) wants it."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 import vfod.errors
 from vfod import __version__
-from vfod.cli.description import Description, everything
+from vfod.cli.description import Description
+from vfod.cli.overview import ABOUT, MORE
 from vfod.cli.parser import Parser
-from vfod.cli.verbs import ABOUT, MORE
 from vfod.errors import VfodError
 
 _FILES = {
@@ -23,7 +23,7 @@ _VARIABLES = {
 }
 
 
-def manual(words: list[str]) -> int:
+def manual(words: list[str], described: Callable[[], list[Description]]) -> int:
     """Print the page."""
     parser = Parser(
         "manual",
@@ -32,7 +32,7 @@ def manual(words: list[str]) -> int:
         "vfod manual | man -l -",
     )
     parser.parse_args(words)
-    print(page(everything()), end="")
+    print(page(described()), end="")
     return 0
 
 

@@ -6,12 +6,12 @@ them.
 
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import vfod
 from vfod.cli.completion import script
-from vfod.cli.description import everything
+from vfod.cli.description import Description
 from vfod.cli.manual import page
 from vfod.cli.parser import Parser
 from vfod.device.diagnosis import Device
@@ -39,7 +39,7 @@ _MANUAL = "usr/local/share/man/man1/vfod.1"
 _COMPLETION = "usr/local/share/bash-completion/completions/vfod"
 
 
-def service(words: list[str]) -> int:
+def service(words: list[str], described: Callable[[], list[Description]]) -> int:
     """Write the files, or the rule of one port."""
     parser = Parser(
         "service",
@@ -70,7 +70,7 @@ def service(words: list[str]) -> int:
         if given.port is not None:
             raise UsageError(f"vfod service install takes no {given.port!r}")
         program = Path(sys.prefix) / "bin" / "vfod"
-        wanted = files(program)
+        wanted = files(program, described)
         write(given.root, wanted)
         _link(given.root, program)
         print("\n".join(str(given.root / path) for path in [*wanted, _LINK]))
@@ -87,7 +87,7 @@ def service(words: list[str]) -> int:
     return 0
 
 
-def files(program: Path) -> dict[str, str]:
+def files(program: Path, described: Callable[[], list[Description]]) -> dict[str, str]:
     """What is installed, by path below the root; `program` is the command that the unit starts."""
     if any(program.is_relative_to(place) for place in _HIDDEN):
         raise UsageError(
@@ -103,7 +103,7 @@ def files(program: Path) -> dict[str, str]:
     examples = _SHIPPED / "configs"
     for example in sorted(path for path in examples.rglob("*") if path.is_file()):
         found[f"{_DOCUMENTS}/{example.relative_to(examples)}"] = example.read_text()
-    everyone = everything()
+    everyone = described()
     return {**found, _MANUAL: page(everyone), _COMPLETION: script(everyone)}
 
 

@@ -11,7 +11,7 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 
 from vfod.clock import Clock
-from vfod.conform.point import DeviationError, PassedOverError
+from vfod.conform.otherwise import DeviationError, PassedOverError
 from vfod.device.port import Line, Port
 from vfod.errors import LineError, LineLostError, NoReplyError
 from vfod.units import format_millihertz

@@ -1,7 +1,8 @@
 """Points about requests that are done: tune, the switches, and what a newer host may say."""
 
 from vfod.conform.bench import Bench
-from vfod.conform.point import Check, PassedOverError, Point
+from vfod.conform.otherwise import PassedOverError
+from vfod.conform.point import Check, Point
 from vfod.units import format_millihertz
 
 

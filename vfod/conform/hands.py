@@ -4,7 +4,8 @@ import asyncio
 from itertools import pairwise
 
 from vfod.conform.bench import Bench, Heard, sealed
-from vfod.conform.point import PassedOverError, Point
+from vfod.conform.otherwise import PassedOverError
+from vfod.conform.point import Point
 from vfod.errors import LineError
 
 #: 6.5: after the last value of a turned knob nothing more can come, on a busy machine neither.

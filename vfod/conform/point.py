@@ -3,12 +3,10 @@
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from vfod.conform.bench import Bench
+from vfod.conform.bench import Bench
 
-Check = Callable[["Bench"], Awaitable[str | None]]
+Check = Callable[[Bench], Awaitable[str | None]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,17 +46,3 @@ class Outcome:
     expected: str = ""
     sent: bytes = b""
     received: bytes | None = None
-
-
-class DeviationError(Exception):
-    """The box did otherwise; never leaves this room."""
-
-    def __init__(self, expected: str, *, sent: bytes, received: bytes | None) -> None:
-        super().__init__(expected)
-        self.expected = expected
-        self.sent = sent
-        self.received = received
-
-
-class PassedOverError(Exception):
-    """The point cannot be tried here, for this reason; never leaves this room."""

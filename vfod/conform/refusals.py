@@ -1,7 +1,8 @@
 """Points about requests that must be refused, each a row: the words, and the code."""
 
 from vfod.conform.bench import Bench, sealed
-from vfod.conform.point import Check, PassedOverError, Point
+from vfod.conform.otherwise import PassedOverError
+from vfod.conform.point import Check, Point
 
 #: The highest frequency that can be written, millihertz (3.1).
 _MOST = 999_999_999_999

@@ -1,7 +1,8 @@
 """Points about a question that is put again, and about one that comes while another waits."""
 
 from vfod.conform.bench import Bench, Heard, sealed
-from vfod.conform.point import PassedOverError, Point
+from vfod.conform.otherwise import PassedOverError
+from vfod.conform.point import Point
 
 
 async def _put(bench: Bench, line: bytes) -> Heard:

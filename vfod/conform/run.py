@@ -6,7 +6,8 @@ from collections.abc import AsyncGenerator
 from vfod.clock import Clock
 from vfod.conform.bench import Bench, Hand
 from vfod.conform.greeting import learn
-from vfod.conform.point import DeviationError, Outcome, PassedOverError, Point, Verdict
+from vfod.conform.otherwise import DeviationError, PassedOverError
+from vfod.conform.point import Outcome, Point, Verdict
 from vfod.conform.table import POINTS
 from vfod.device.port import Port
 from vfod.errors import LineError

@@ -1,7 +1,8 @@
 """Points about a box that nobody listens to: it goes on, and what it could not tell is counted."""
 
 from vfod.conform.bench import Bench, sealed
-from vfod.conform.point import DeviationError, PassedOverError, Point
+from vfod.conform.otherwise import DeviationError, PassedOverError
+from vfod.conform.point import Point
 from vfod.errors import NoReplyError
 
 #: Seconds for which nobody has the port open.

@@ -4,7 +4,8 @@ import re
 from collections.abc import Callable
 
 from vfod.conform.bench import Bench, Heard
-from vfod.conform.point import Check, PassedOverError, Point
+from vfod.conform.otherwise import PassedOverError
+from vfod.conform.point import Check, Point
 
 #: 8.1.
 _CODES = {"syntax", "checksum", "range", "unknown", "busy", "hand", "hardware"}
