@@ -15,7 +15,7 @@ from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import load as load_scenario
 from vfod.sim.world import World, build
-from vfod.state import show
+from vfod.state import say
 from vfod.store import Direct, Reader
 from vfod.units import format_frequency
 
@@ -64,7 +64,7 @@ def as_text(journal: Path) -> str:
     with Reader(journal) as reader:
         lines = [
             f"{dt.datetime.fromtimestamp(entry.time, dt.UTC):%d %H:%M:%S.%f}"[:-3]
-            + f"  {show.event_text(entry.event)}"
+            + f"  {say.event_text(entry.event, dt.UTC)}"
             for entry in reader.events()
             # Those two name paths of this machine.
             if entry.event is not None and entry.kind not in ("daemon-started", "door-opened")

@@ -24,7 +24,7 @@ from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import parse
 from vfod.sim.world import World, build
-from vfod.state import VfoState, show
+from vfod.state import VfoState, say
 from vfod.store import Direct, Reader
 
 #: A Wednesday, half an hour into the first window below.
@@ -164,7 +164,7 @@ class Attended:
     def written(self) -> list[str]:
         """The journal, as text."""
         with Reader(self.journal) as reader:
-            return [show.event_text(entry.event) for entry in reader.events() if entry.event]
+            return [say.event_text(entry.event, dt.UTC) for entry in reader.events() if entry.event]
 
 
 @contextlib.asynccontextmanager

@@ -1,27 +1,35 @@
 """`vfod status --watch`: the state, then events, from a daemon that sends some."""
 
 import json
+import time
+from datetime import UTC
 from pathlib import Path
 
 import pytest
 
 from tests.cli.conftest import Stub
 from vfod.__main__ import main
-from vfod.events import DialFound, Door, Origin, Stamped, StepChanged
+from vfod.events import ConfigReloaded, DialFound, Door, Event, Origin, Stamped, StepChanged
 from vfod.outputs.rpc import notification
 
 
 def _events() -> bytes:
     step = StepChanged(step=1000, by=Origin(door=Door.SHELL, who="listener"))
     found = DialFound(dial=9_420_000, oscillator=9_875_000_000)
-    pairs = [("main", step), ("attic", found)]
+    return _told(("main", step), ("attic", found))
+
+
+def _told(*pairs: tuple[str, Event]) -> bytes:
+    """From 2026-11-25 21:00:00 UTC on, one a second."""
     return b"".join(
-        notification(Stamped(sequence=n, time=1_795_640_400.0 + n, vfo=vfo, event=event))
+        notification(Stamped(sequence=n, time=1_795_640_400.0 + n, vfo=vfo, event=event), UTC)
         for n, (vfo, event) in enumerate(pairs)
     )
 
 
-STATE = b'{"jsonrpc":"2.0","id":1,"result":{"vfos":{},"text":"where it is"}}\n'
+STATE = (
+    b'{"jsonrpc":"2.0","id":1,"result":{"vfos":{},"zone":"Europe/Helsinki","text":"where it is"}}\n'
+)
 
 
 @pytest.fixture
@@ -42,6 +50,29 @@ def test_lines(ending: Stub, capsys: pytest.CaptureFixture[str]) -> None:
     ]
     assert f"vfod: the daemon at {ending.path} has ended; start it again\n" == err
     assert ["watch"] == [asked["method"] for asked in ending.asked]
+
+
+def test_times_are_those_of_the_place(
+    stub: Stub, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not the machine's, and after a reload those of the new zone (the zone database of IANA)."""
+    monkeypatch.setenv("TZ", "America/Anchorage")
+    time.tzset()
+    by = Origin(door=Door.SHELL)
+    moved = ConfigReloaded(
+        config_digest="b", changed=("place.zone",), waiting=(), by=by, zone="Asia/Kolkata"
+    )
+    step = StepChanged(step=1000, by=by)
+    stub.answers = [STATE + _told(("main", step), ("", moved), ("main", step)) + b"{"]
+    try:
+        assert 6 == main(["status", "--watch"])
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    _, *events = capsys.readouterr().out.splitlines()
+    assert ["2026-11-25 23:00:00", "2026-11-26 02:30:01", "2026-11-26 02:30:02"] == [
+        line.partition("  ")[0] for line in events
+    ]
 
 
 def test_json_of_one_vfo(ending: Stub, capsys: pytest.CaptureFixture[str]) -> None:

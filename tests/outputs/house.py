@@ -87,11 +87,14 @@ class House:
                 event = e.SweepStarted(sweep=sweep, channels=3, dial=LOW, by=asked.origin)
             case _:
                 raise LinkDownError("the VFO is not reachable", remedy="plug it in")
-        return show.answer(self.stream.emit(event, vfo=asked.vfo or "main", cause=asked.id))
+        return self._answer(event, asked)
 
     def _tuned(self, dial: int, asked: r.Asked) -> dict[str, Any]:
-        event = tuned(dial, asked.origin)
-        return show.answer(self.stream.emit(event, vfo=asked.vfo or "main", cause=asked.id))
+        return self._answer(tuned(dial, asked.origin), asked)
+
+    def _answer(self, event: e.Event, asked: r.Asked) -> dict[str, Any]:
+        stamped = self.stream.emit(event, vfo=asked.vfo or "main", cause=asked.id)
+        return show.answer(stamped, self.stream.state.place)
 
 
 def tuned(dial: int, by: e.Origin | e.Door = e.Door.SHELL) -> e.DialTuned:

@@ -34,7 +34,6 @@ async def living(house: House) -> AsyncIterator[Live]:
         subscribe=house.subscribe,
         snapshot=house.snapshot,
         beside=lambda vfo: {"next_channel": 6075000},
-        zone="Europe/Berlin",
         clock=house.clock,
     )
     task = asyncio.create_task(live.run())
@@ -78,7 +77,7 @@ async def test_a_page_begins_with_everything(house: House) -> None:
             said["vfos"]["main"]["dial"],
             said["vfos"]["main"]["next_channel"],
         )
-        assert "Europe/Berlin" == said["zone"]
+        assert "UTC" == said["zone"]
         assert ["link-greeted", "dial-tuned"] == [event["event"] for event in said["events"]]
         assert house.snapshot().sequence == page.last_id
         await page.close()

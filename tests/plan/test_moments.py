@@ -1,5 +1,6 @@
 """Windows by the sun, by UTC, by dates and seasons, around the clocks' changes and at the poles."""
 
+import time as clock
 from datetime import UTC, date, datetime, time
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -8,7 +9,7 @@ import pytest
 
 from vfod.errors import UsageError
 from vfod.plan.dates import Season, Span, parse_season, parse_span, season_at, season_start
-from vfod.plan.localtime import local
+from vfod.plan.localtime import local, local_words
 from vfod.plan.moments import Lasting, Moment, SunTime, UtcTime, parse_moment
 from vfod.plan.slots import DAY, idle_nights
 from vfod.plan.windows import Occurrence, Window, occurrences
@@ -293,3 +294,28 @@ def test_the_sunset_of_a_place_far_from_its_zone() -> None:
         when = next_event(SunEvent.SUNSET, when, site, when + 2 * DAY) or 0.0
         assert when == pytest.approx(occurrence.opens, abs=2)
         when += 3600
+
+
+@pytest.mark.parametrize(
+    ("instant", "shown"),
+    [
+        ("2026-10-25 00:30", "02:30 CEST"),
+        ("2026-10-25 01:30", "02:30 CET"),
+        ("2026-10-25 02:30", "03:30"),
+        ("2026-03-29 00:30", "01:30"),
+        ("2026-03-29 01:30", "03:30"),
+        ("2026-11-25 21:00", "22:00"),
+    ],
+)
+def test_a_time_that_comes_twice_names_its_zone(
+    instant: str, shown: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Summer time ends and begins at 01:00 UTC (Directive 2000/84/EC); also as the machine's."""
+    assert shown == local_words(utc(instant), BERLIN, "%H:%M")
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    clock.tzset()
+    try:
+        assert shown == local_words(utc(instant), None, "%H:%M")
+    finally:
+        monkeypatch.undo()
+        clock.tzset()

@@ -3,6 +3,8 @@
 By hand: from 8.2 V at 1.4 V an hour, 7.5 V is reached after half an hour.
 """
 
+from datetime import UTC
+
 import pytest
 
 from tests.run.shack import NOON, SHELL, Shack, shack, sweep
@@ -39,7 +41,7 @@ async def test_a_low_battery_ends_the_sweep_and_switches_the_output_off() -> Non
         assert 1 == len(it.of(e.SweepStarted))
         assert it.stream.state.vfos["main"].window.name
         assert not radiates(it)
-        assert "battery low (" in show.one_line(it.stream.state.vfos["main"])
+        assert "battery low (" in show.one_line(it.stream.state.vfos["main"], UTC)
 
 
 async def test_once_it_is_charged_the_window_starts_it_again() -> None:
@@ -56,7 +58,7 @@ async def test_once_it_is_charged_the_window_starts_it_again() -> None:
         await it.until(e.ChannelObserved, limit=30)
         assert radiates(it)
         assert 2 == len(it.of(e.SweepStarted))
-        assert "battery" not in show.one_line(it.stream.state.vfos["main"])
+        assert "battery" not in show.one_line(it.stream.state.vfos["main"], UTC)
 
 
 async def test_a_person_may_start_it_on_a_low_battery() -> None:

@@ -1,13 +1,15 @@
 """The state after events: a table, and what must hold after any of them."""
 
 import dataclasses
+from datetime import UTC
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from tests.test_vocabulary import sample
 from vfod import events as e
 from vfod.events import plain
-from vfod.state import LinkPhase, SweepPhase, apply, initial, show
+from vfod.state import LinkPhase, SweepPhase, apply, initial, say, show
 from vfod.state.model import RECENT, State
 
 NOW = 1_795_608_000.0
@@ -49,7 +51,7 @@ def test_any_event_can_be_applied_and_shown(kind: str) -> None:
     state = after(sample(plain.KINDS[kind]))
     assert 1 == state.sequence
     assert show.to_plain(state)["text"]
-    assert show.event_text(sample(plain.KINDS[kind]))
+    assert say.event_text(sample(plain.KINDS[kind]), UTC)
 
 
 def test_a_state_once_handed_out_never_changes() -> None:
@@ -147,7 +149,7 @@ def test_an_event_about_an_unknown_vfo_changes_nothing_else() -> None:
 )  # fmt: skip
 def test_the_line_for_people(events: tuple[e.Event, ...], line: str) -> None:
     """At a glance: where, which band, which step, who, what the sweep does, what is wrong."""
-    assert line == show.one_line(after(*events).vfos["main"])
+    assert line == show.one_line(after(*events).vfos["main"], UTC)
 
 
 @pytest.mark.parametrize(
@@ -155,9 +157,9 @@ def test_the_line_for_people(events: tuple[e.Event, ...], line: str) -> None:
     [
         (e.WindowAwaited(window=None, sweep=None, opens=None, closes=None), "no window ahead"),
         (e.WindowAwaited(window="late", sweep="evening", opens=1_795_626_000.0, closes=None),
-         "next window late, 2026-11-25 17:00 UTC, for sweep evening"),
+         "next window late, 2026-11-25 17:00, for sweep evening"),
         (e.SweepYielded(sweep="evening", dial=5_910_000, to=SHELL, until=1_795_626_090.0),
-         "sweep evening yielded to shell (listener) before 5910 kHz, until 17:01:30 UTC"),
+         "sweep evening yielded to shell (listener) before 5910 kHz, until 17:01:30"),
         (e.SweepYielded(sweep="evening", dial=5_910_000, to=SHELL, until=None),
          "sweep evening yielded to shell (listener) before 5910 kHz, until asked to resume"),
         (e.SweepEnded(sweep="evening", visits=1, passes=0, reason="asked to stop", by=SHELL),
@@ -166,4 +168,26 @@ def test_the_line_for_people(events: tuple[e.Event, ...], line: str) -> None:
 )  # fmt: skip
 def test_the_words_of_an_event(event: e.Event, text: str) -> None:
     """Times as a person reads them, and until when a sweep waits."""
-    assert text == show.event_text(event)
+    assert text == say.event_text(event, UTC)
+
+
+def test_times_are_those_of_the_place() -> None:
+    """The state and every event name them by the zone that the configuration has now.
+
+    Central Europe is an hour ahead of UTC in winter (the zone database of IANA).
+    """
+    yielded = e.SweepYielded(sweep="evening", dial=5_910_000, to=SHELL, until=1_795_626_090.0)
+    started = e.DaemonStarted(version="1", config_path="", config_digest="", zone="Europe/Berlin")
+    state = after(STARTED, yielded)
+    assert "until 17:01:30 (" in show.to_plain(state)["text"]
+    stamped = e.Stamped(sequence=3, time=NOW, vfo="", event=started)
+    state = apply(state, stamped)
+    assert "until 18:01:30 (" in show.to_plain(state)["text"]
+    assert "Europe/Berlin" == show.to_plain(state)["zone"]
+    told = e.Stamped(sequence=4, time=NOW, vfo="main", event=yielded)
+    assert show.answer(told, ZoneInfo("Europe/Berlin"))["text"].endswith(", until 18:01:30")
+    reloaded = e.ConfigReloaded(
+        config_digest="2", changed=("place.zone",), waiting=(), by=SHELL, zone="Asia/Kolkata"
+    )
+    state = apply(state, e.Stamped(sequence=5, time=NOW, vfo="", event=reloaded))
+    assert "until 22:31:30 (" in show.to_plain(state)["text"]

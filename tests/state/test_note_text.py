@@ -1,9 +1,10 @@
 """A note in words: what is known of it, and nothing that a terminal would obey."""
 
 import dataclasses
+from datetime import UTC
 
 from vfod import events as e
-from vfod.state.show import event_text, visible
+from vfod.state.say import event_text, visible
 
 NOTE = e.NoteTaken(
     text="drums",
@@ -21,13 +22,13 @@ NOTE = e.NoteTaken(
 def test_a_note_in_a_line() -> None:
     """What was noted, where the dial was, how strong, how well, and who."""
     told = "noted: drums; 9420 kHz, 31m, -61.2 dBm, S9+12 dB; SINPO 45344; heard Radio Haldrun"
-    assert told == event_text(NOTE)
+    assert told == event_text(NOTE, UTC)
     bare = dataclasses.replace(NOTE, sinpo=None, heard=None, dial=None, level=None)
-    assert "noted: drums" == event_text(bare)
+    assert "noted: drums" == event_text(bare, UTC)
 
 
 def test_control_characters_are_shown_and_not_obeyed() -> None:
     """Escape sequences (ECMA-48), line ends and marks of writing direction become their numbers."""
     assert "\\x1b[31mred\\n\\u202e\\x9b" == visible("\x1b[31mred\n\u202e\x9b")
     assert "Übergang 音楽 می\u200cشنوم" == visible("Übergang 音楽 می\u200cشنوم")
-    assert "\x1b" not in event_text(dataclasses.replace(NOTE, text="\x1b[2J", heard="\x07"))
+    assert "\x1b" not in event_text(dataclasses.replace(NOTE, text="\x1b[2J", heard="\x07"), UTC)

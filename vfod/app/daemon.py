@@ -186,7 +186,7 @@ class Daemon:
             await vfo.take(config, config.vfos[name], cause)
         self.front.take(*self._by_vfo())
         self._names = Names(config, self._clock)
-        if (config.web, config.place.zone, secrets.web) != (was.web, was.place.zone, knew.web):
+        if (config.web, secrets.web) != (was.web, knew.web):
             self._web.hang(self._new_web())
         if (config.mqtt, secrets.broker) != (was.mqtt, knew.broker) or (
             config.mqtt is not None and doors.offers(config) != doors.offers(was)
@@ -253,6 +253,7 @@ class Daemon:
                 version=__version__,
                 config_path=self._config.path,
                 config_digest=self._config.digest,
+                zone=self._config.place.zone.key,
             )
         )
         try:

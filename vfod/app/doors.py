@@ -149,7 +149,6 @@ def web(
             host=settings.host,
             port=settings.port,
             names=settings.names,
-            zone=str(config.place.zone),
             keys=secrets.keys,
             certificate=certificate,
             proxies=settings.proxies,

@@ -107,7 +107,11 @@ class Reloader:
                 when.setdefault(str(Takes.RESTART), []).append(key)
         stamped = self._emit(
             e.ConfigReloaded(
-                config_digest=config.digest, changed=changed, waiting=tuple(waiting), by=by
+                config_digest=config.digest,
+                changed=changed,
+                waiting=tuple(waiting),
+                by=by,
+                zone=config.place.zone.key,
             ),
             cause=cause,
         )
@@ -115,7 +119,11 @@ class Reloader:
         await self._carry_out(self._in_force, secrets, cause)
         text = f"configuration {config.digest} is in force" + ("" if when else ", nothing changed")
         lines = [text, *(f"  {takes}: {', '.join(keys)}" for takes, keys in when.items())]
-        return stamped.sequence, {**answer(stamped), "when": when, "text": "\n".join(lines)}
+        return stamped.sequence, {
+            **answer(stamped, config.place.zone),
+            "when": when,
+            "text": "\n".join(lines),
+        }
 
     def _refused(self, error: ConfigError, by: e.Origin, cause: str | None) -> None:
         self._emit(

@@ -3,8 +3,8 @@
 from dataclasses import dataclass, field
 
 from vfod import events as e
-from vfod.state import Feed
-from vfod.state.show import event_text
+from vfod.state import Feed, State
+from vfod.state.say import event_text
 
 #: What is told one by one; the rest is counted.
 _TOLD = (
@@ -65,16 +65,17 @@ class Tally:
 
     async def run(self, feed: Feed) -> None:
         """Count until the feed ends."""
-        async for stamped, _ in feed:
-            self._take(stamped)
+        async for stamped, state in feed:
+            self._take(stamped, state)
 
-    def _take(self, stamped: e.Stamped) -> None:
+    def _take(self, stamped: e.Stamped, state: State) -> None:
         event = stamped.event
         if isinstance(event, e.ChannelObserved):
             self._observed(self._vfo(stamped.vfo), event)
             return
         if isinstance(event, _TOLD):
-            self.timeline.append((stamped.time, stamped.vfo, event_text(event)))
+            text = event_text(event, state.place)
+            self.timeline.append((stamped.time, stamped.vfo, text))
         match event:
             case e.WindowOpened():
                 self._vfo(stamped.vfo).opened += 1

@@ -77,7 +77,14 @@ class Vfo:
             battery_low_at=battery_low_at,
         )
         self.corrected.serve(self.tuner)
-        self.desk = Desk(self.tuner, clock, config.bands, quiet=settings.quiet, committed=committed)
+        self.desk = Desk(
+            self.tuner,
+            clock,
+            config.bands,
+            quiet=settings.quiet,
+            committed=committed,
+            zone=config.place.zone,
+        )
         self.desk.take_calibration = self.corrected.calibrate
         self.desk.take_own_signals = self._take_own_signals
         self.supervisor = Supervisor(
@@ -128,7 +135,7 @@ class Vfo:
         """Go by a new configuration, as vfod.config.changes says; the line stays if it can."""
         was, self.settings, self._config = self.settings, settings, config
         self.orders = self._orders(config, settings)
-        self.desk.take(config.bands, settings.quiet)
+        self.desk.take(config.bands, settings.quiet, config.place.zone)
         self.desk.take_note = self._notebook().take
         self.corrected.take(settings, self._late, cause)
         self._name_band(config.bands, cause)

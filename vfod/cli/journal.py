@@ -24,7 +24,7 @@ from vfod.events import ChannelObserved
 from vfod.events.plain import KINDS, kind, to_plain
 from vfod.plan.precision import relative_error
 from vfod.radio.levels import in_words
-from vfod.state.show import event_text
+from vfod.state.say import event_text
 from vfod.store import ChannelSummary, Entry, Observation, Reader
 from vfod.units import format_frequency
 
@@ -167,22 +167,22 @@ def _newest_id(reader: Reader) -> int:
 
 def _print(item: Item, zone: tzinfo | None, *, as_json: bool) -> None:
     if as_json:
-        print_json(line_to_plain(item))
+        print_json(line_to_plain(item, zone))
     else:
-        print(f"{local_text(item.time, zone)}  {_text(item)}")
+        print(f"{local_text(item.time, zone)}  {_text(item, zone)}")
     # One who follows, or reads a pipe, shall not wait for a full buffer.
     print(end="", flush=True)
 
 
-def _text(item: Item) -> str:
-    return _says(item) + (" (clock doubted)" if item.doubted else "")
+def _text(item: Item, zone: tzinfo | None) -> str:
+    return _says(item, zone) + (" (clock doubted)" if item.doubted else "")
 
 
-def _says(item: Item) -> str:
+def _says(item: Item, zone: tzinfo | None) -> str:
     if isinstance(item, Observation):
         return observation_text(item.observed)
     if item.event is not None:
-        return event_text(item.event)
+        return event_text(item.event, zone)
     fields = ", ".join(f"{name} {value}" for name, value in item.data.items())
     return f"{item.kind.replace('-', ' ')}: {fields}"
 
@@ -201,7 +201,7 @@ def observation_text(observed: ChannelObserved) -> str:
     return ", ".join(parts)
 
 
-def line_to_plain(item: Item) -> dict[str, Any]:
+def line_to_plain(item: Item, zone: tzinfo | None) -> dict[str, Any]:
     """A line as JSON knows it."""
     if isinstance(item, Observation):
         return {
@@ -210,7 +210,7 @@ def line_to_plain(item: Item) -> dict[str, Any]:
             "kind": _OBSERVED,
             "data": to_plain(item.observed),
             "doubted": item.doubted,
-            "text": _text(item),
+            "text": _text(item, zone),
         }
     return {
         "id": item.id,
@@ -222,7 +222,7 @@ def line_to_plain(item: Item) -> dict[str, Any]:
         "data": dict(item.data),
         "cause": item.cause,
         "doubted": item.doubted,
-        "text": _text(item),
+        "text": _text(item, zone),
     }
 
 

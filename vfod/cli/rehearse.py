@@ -18,7 +18,7 @@ from vfod.config.model import Config
 from vfod.errors import UsageError
 from vfod.plan.localtime import night_of
 from vfod.sim.scenario import load
-from vfod.state.show import MISSED
+from vfod.state.say import MISSED
 from vfod.units import format_duration, format_frequency
 
 #: Lines of the timeline that are printed; of more, the first and the last ones.

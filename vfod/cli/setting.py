@@ -3,7 +3,7 @@
 import json
 import os
 import sys
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -14,6 +14,7 @@ from vfod.config.loading import load
 from vfod.config.model import Config
 from vfod.config.places import config_places, exists, find_config, journal_places, to_open
 from vfod.errors import ConfigError, DaemonAbsentError, VfodError
+from vfod.plan.localtime import local_words
 
 
 def environment() -> dict[str, str]:
@@ -70,8 +71,7 @@ def local_zone() -> str:
 
 def local_text(when: float, zone: tzinfo | None, *, seconds: bool = True) -> str:
     """A time as a person reads it: `2026-11-25 21:04:07`."""
-    shown = datetime.fromtimestamp(when, UTC).astimezone(zone)
-    return f"{shown:%Y-%m-%d %H:%M:%S}" if seconds else f"{shown:%a %Y-%m-%d %H:%M}"
+    return local_words(when, zone, "%Y-%m-%d %H:%M:%S" if seconds else "%a %Y-%m-%d %H:%M")
 
 
 def call(given_socket: str | None, method: str, **params: object) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from vfod.config.loading import stations_of
 from vfod.config.model import Config
 from vfod.errors import RefusedError, UsageError, VfodError
 from vfod.plan.stations import Broadcast, Station, expected
-from vfod.state.show import visible
+from vfod.state.say import visible
 from vfod.units import format_duration, format_frequency
 
 #: How far ahead a broadcast is looked for, seconds: a week has every day of the list.

@@ -9,6 +9,7 @@ from vfod.cli.ask import connect, socket_path
 from vfod.cli.parser import Parser
 from vfod.cli.setting import local_text, result_of
 from vfod.errors import DaemonAbsentError
+from vfod.plan.localtime import parse_zone
 
 _QUESTION = b'{"jsonrpc":"2.0","id":1,"method":"watch"}\n'
 
@@ -28,12 +29,14 @@ def watch(words: list[str]) -> int:
     path = socket_path(given.socket)
     with contextlib.closing(follow(path)) as lines:
         first = result_of(next(lines, {}))
+        zone = parse_zone(first["zone"])
         print(json.dumps(first) if given.json else first["text"], flush=True)
         for line in lines:
             event = line["params"]
+            zone = parse_zone(event["data"].get("zone", zone.key))
             if given.vfo and event["vfo"] not in ("", given.vfo):
                 continue
-            text = f"{local_text(event['time'], None)}  {event['text']}"
+            text = f"{local_text(event['time'], zone)}  {event['text']}"
             print(json.dumps(event) if given.json else text, flush=True)
     raise DaemonAbsentError(f"the daemon at {path} has ended", remedy="start it again")
 

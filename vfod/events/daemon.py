@@ -8,11 +8,12 @@ from vfod.origin import Origin
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DaemonStarted(Event):
-    """The daemon is up; `config_digest` names the configuration in force."""
+    """The daemon is up; `config_digest` names the configuration in force, `zone` is the place's."""
 
     version: str
     config_path: str
     config_digest: str
+    zone: str = "UTC"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -20,13 +21,15 @@ class ConfigReloaded(Event):
     """The file was read anew and is in force.
 
     `changed` are the keys that differ from before (vfod.config.changes), `waiting` those whose
-    value will be in force only after a restart, of earlier reloads too.
+    value will be in force only after a restart, of earlier reloads too; `zone` is the
+    place's.
     """
 
     config_digest: str
     changed: tuple[str, ...]
     waiting: tuple[str, ...]
     by: Origin
+    zone: str = "UTC"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

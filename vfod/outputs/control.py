@@ -219,8 +219,8 @@ class _Client:
         return self._control.snapshot()
 
     async def _stream(self, feed: Feed) -> None:
-        async for stamped, _ in feed:
-            self._send(rpc.notification(stamped))
+        async for stamped, state in feed:
+            self._send(rpc.notification(stamped, state.place))
 
     def _send(self, line: bytes) -> None:
         """Hand a line to the kernel or keep it; a client that lets too much lie is dropped."""

@@ -6,10 +6,11 @@ is over, because a line an hour ago says as much as a thousand since.
 
 import logging
 from dataclasses import dataclass
+from datetime import tzinfo
 
 from vfod import events as e
 from vfod.state import Feed
-from vfod.state.show import event_text
+from vfod.state.say import event_text
 
 _log = logging.getLogger("vfod")
 
@@ -54,16 +55,16 @@ class Log:
 
     async def run(self, feed: Feed) -> None:
         """Log until the feed ends."""
-        async for stamped, _ in feed:
-            line = self._line(stamped)
+        async for stamped, state in feed:
+            line = self._line(stamped, state.place)
             if line is not None:
                 _log.log(line.level, "%s", line.text, extra={"incident": line.incident})
 
-    def _line(self, stamped: e.Stamped) -> _Line | None:
+    def _line(self, stamped: e.Stamped, zone: tzinfo) -> _Line | None:
         event, vfo = stamped.event, stamped.vfo
         if isinstance(event, _MANY):
             return None
-        text = _text(event, vfo)
+        text = _text(event, vfo, zone)
         incident = f"{vfo} {type(event).__name__}"
         match event:
             case e.LinkLost(reason="closed"):
@@ -128,9 +129,9 @@ class Log:
         return _Line(level=logging.INFO, text=text, incident=f"{what} up")
 
 
-def _text(event: e.Event, vfo: str) -> str:
+def _text(event: e.Event, vfo: str, zone: tzinfo) -> str:
     """What happened, and what to do about it."""
-    what = event_text(event)
+    what = event_text(event, zone)
     remedy = _REMEDIES.get(type(event), "")
     # An error that knows its remedy has it after a semicolon.
     if remedy and "; " not in what.partition(": ")[2]:

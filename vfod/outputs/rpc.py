@@ -10,6 +10,7 @@ import json
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import tzinfo
 from typing import Any, NoReturn
 
 from vfod.errors import RefusedError, RequestError, VfodError
@@ -199,9 +200,9 @@ def failure(id: Id, error: VfodError) -> bytes:
     return _line({"jsonrpc": "2.0", "id": id, "error": shown})
 
 
-def notification(stamped: Stamped) -> bytes:
-    """An event as one who watches receives it."""
-    return _line({"jsonrpc": "2.0", "method": "event", "params": show.answer(stamped)})
+def notification(stamped: Stamped, zone: tzinfo) -> bytes:
+    """An event as one who watches receives it, with times of that zone in its text."""
+    return _line({"jsonrpc": "2.0", "method": "event", "params": show.answer(stamped, zone)})
 
 
 def _line(value: dict[str, Any]) -> bytes:

@@ -6,7 +6,7 @@ A night runs from local noon to the next and is named by its first date.
 Instants are Unix seconds; a local time without its zone is a naive `datetime`, called a wall time.
 """
 
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from vfod.errors import UsageError
@@ -67,3 +67,14 @@ def night_of(when: float, zone: ZoneInfo) -> date:
     """The night an instant belongs to, by the date it began on."""
     wall = local(when, zone).replace(tzinfo=None)
     return wall.date() if wall.time() >= NOON else wall.date() - ONE_DAY
+
+
+def local_words(when: float, zone: tzinfo | None, pattern: str) -> str:
+    """An instant as a person's clock shows it, by a pattern of strftime; None: the machine's zone.
+
+    Where the clocks show that time twice, the zone's name then follows: `02:30 CEST`.
+    """
+    shown = datetime.fromtimestamp(when, UTC).astimezone(zone)
+    wall = shown.replace(tzinfo=zone)
+    twice = wall.replace(fold=0).timestamp() != wall.replace(fold=1).timestamp()
+    return f"{shown:{pattern} %Z}" if twice else f"{shown:{pattern}}"

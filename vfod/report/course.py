@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from vfod import events as e
-from vfod.state import show
-from vfod.state.show import visible
+from vfod.state import say
+from vfod.state.say import visible
 from vfod.store import Entry
 from vfod.units import format_frequency
 
@@ -52,7 +52,7 @@ def changes(before: Iterable[Entry], entries: Sequence[Entry]) -> list[Change]:
             # The last run ended without its last word: nobody was there since its last event.
             found.append(Change(newest, _GONE))
         if isinstance(entry.event, e.WindowMissed) and found[-1].at <= entry.event.since:
-            found.append(Change(entry.event.since, show.MISSED.get(entry.event.reason)))
+            found.append(Change(entry.event.since, say.MISSED.get(entry.event.reason)))
             found.append(Change(entry.event.until, course.reason))
         course.take(entry.event)
         if course.reason != found[-1].reason:
@@ -68,7 +68,7 @@ Missed = tuple[float, float, str]
 def missed(entries: Iterable[Entry]) -> list[Missed]:
     """What the daemon told as missed, with the reasons that events alone do not tell."""
     return [
-        (event.since, event.until, show.MISSED.get(event.reason, visible(event.reason)))
+        (event.since, event.until, say.MISSED.get(event.reason, visible(event.reason)))
         for entry in entries
         if isinstance(event := entry.event, e.WindowMissed)
     ]

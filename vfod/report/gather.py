@@ -11,7 +11,7 @@ from vfod.report.facts import Kept, Move, Night, Note, Passes, Revisit
 from vfod.report.remarks import remarks
 from vfod.report.setting import Progress, Setting, bounds, clock_change, silent, sun
 from vfod.report.windows import revisit, windows
-from vfod.state.show import visible
+from vfod.state.say import visible
 from vfod.store import Entry, Reader
 from vfod.store.sums import ChannelNight
 from vfod.survey.occupancy import Visit

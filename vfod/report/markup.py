@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from vfod.picture.svg import STYLE as PICTURE_STYLE
 from vfod.report.wording import Section
-from vfod.state.show import visible
+from vfod.state.say import visible
 
 #: `--faint` has a contrast of more than 4.5 to the page in both (WCAG 2.2, 1.4.3).
 STYLE = """\

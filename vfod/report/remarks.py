@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from vfod.report.facts import Night
 from vfod.report.setting import clock_text
-from vfod.state.show import visible
+from vfod.state.say import visible
 from vfod.units import format_duration
 
 #: Judged visits of a night below which its figures are hardly worth reading.

@@ -7,7 +7,7 @@ from vfod.report.season_words import season_remarks, season_sections
 from vfod.report.seasons import Season
 from vfod.report.sections import sections
 from vfod.report.wording import Row, Section, brief
-from vfod.state.show import visible
+from vfod.state.say import visible
 
 
 def night_lines(night: Night, width: int) -> Iterator[str]:

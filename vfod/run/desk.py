@@ -8,6 +8,7 @@ yield; it takes up again after the quiet time, because listening means not touch
 
 import math
 from collections.abc import Awaitable, Callable, Sequence
+from datetime import UTC, tzinfo
 from typing import Any, Protocol
 
 from vfod import requests as r
@@ -83,11 +84,13 @@ class Desk:
         *,
         quiet: float = QUIET,
         committed: Callable[[int], Awaitable[bool]] | None = None,
+        zone: tzinfo = UTC,
     ) -> None:
         self._tuner = tuner
         self._clock = clock
         self._bands = tuple(bands)
         self._committed = committed
+        self._zone = zone
         self.quiet = quiet
         self.sweeping: Sweeping | None = None
         self.take_note: TakesNote | None = None
@@ -106,10 +109,11 @@ class Desk:
         self.home: int | None = None
         tuner.on_hand = self.keep_quiet
 
-    def take(self, bands: Sequence[Band], quiet: float) -> None:
+    def take(self, bands: Sequence[Band], quiet: float, zone: tzinfo) -> None:
         """Go by a new configuration; a quiet time under way keeps its end."""
         self._bands = tuple(bands)
         self.quiet = quiet
+        self._zone = zone
 
     # --- quiet time -----------------------------------------------------------------------------
 
@@ -150,7 +154,7 @@ class Desk:
         if asked.origin.door is Door.MQTT:
             self._admit_automation()
         stamped = await self._carry_out(asked)
-        told = answer(stamped)
+        told = answer(stamped, self._zone)
         if (
             self._committed is not None
             and asked.origin.door.is_person

@@ -26,25 +26,27 @@ def apply(state: State, stamped: e.Stamped) -> State:
         return dataclasses.replace(state, sequence=stamped.sequence, vfos=MappingProxyType(vfos))
     state = dataclasses.replace(state, sequence=stamped.sequence)
     match stamped.event:
-        case e.DaemonStarted(version=version, config_digest=digest):
+        case e.DaemonStarted(version=version, config_digest=digest, zone=zone):
             return dataclasses.replace(
                 state,
                 version=version,
                 config_digest=digest,
                 config_read=stamped.time,
                 started=stamped.time,
+                zone=zone,
             )
         case e.ClockDoubted(reason=reason):
             return dataclasses.replace(state, clock_doubted=reason)
         case e.ClockTrusted():
             return dataclasses.replace(state, clock_doubted="")
-        case e.ConfigReloaded(config_digest=digest, waiting=waiting):
+        case e.ConfigReloaded(config_digest=digest, waiting=waiting, zone=zone):
             return dataclasses.replace(
                 state,
                 config_digest=digest,
                 config_read=stamped.time,
                 config_waiting=waiting,
                 config_refused=False,
+                zone=zone,
             )
         case e.ConfigRefused():
             return dataclasses.replace(state, config_refused=True)

@@ -9,6 +9,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from vfod import events as e
 from vfod.requests import Asked
@@ -162,6 +163,8 @@ class State:
     sequence: int = 0
     version: str = ""
     started: float | None = None
+    #: The place's time zone by its name in the IANA database.
+    zone: str = "UTC"
     config_digest: str = ""
     #: Why the wall clock cannot be believed (events.ClockDoubted); empty while it can.
     clock_doubted: str = ""
@@ -172,6 +175,11 @@ class State:
     config_refused: bool = False
     vfos: Mapping[str, VfoState] = field(default_factory=_empty_vfos)
     doors: Mapping[str, DoorState] = field(default_factory=_empty_doors)
+
+    @property
+    def place(self) -> ZoneInfo:
+        """The zone in which a person's times are."""
+        return ZoneInfo(self.zone)
 
 
 def initial(names: list[str]) -> State:

@@ -4,33 +4,14 @@ One wording for all doors: the shell prints `one_line`, MQTT and the page use th
 """
 
 import dataclasses
-from datetime import UTC, datetime
+from datetime import tzinfo
 from typing import Any
 
 from vfod import events as e
 from vfod.events import plain
-from vfod.radio.levels import in_words
 from vfod.state.model import LinkPhase, State, SweepPhase, VfoState
-from vfod.units import format_duration, format_frequency, format_millihertz
-
-#: Why a window went by without its sweep, for a person; see events.WindowMissed.
-MISSED = {
-    "daemon-down": "the daemon was not running",
-    "asleep": "the machine slept",
-    "clock-doubted": "the clock could not be believed",
-    "clock-set": "the clock was set past it",
-    "vfo-absent": "the VFO was not there",
-    "declined": "a person stopped the sweep",
-    "refused": "the sweep cannot run",
-    "battery": "the battery was low",
-    "yielded": "somebody had the dial all the time",
-    "unfinished": "it was too short for a visit",
-}
-#: Why the clock cannot be believed; see events.ClockDoubted.
-DOUBTED = {
-    "before-release": "it is before the release of this program",
-    "before-journal": "it is earlier than the newest entry of the journal",
-}
+from vfod.state.say import doubted_text, event_text, until_text
+from vfod.units import format_frequency, format_millihertz
 
 
 def to_plain(state: State) -> dict[str, Any]:
@@ -39,6 +20,7 @@ def to_plain(state: State) -> dict[str, Any]:
         "sequence": state.sequence,
         "version": state.version,
         "started": state.started,
+        "zone": state.zone,
         "config_digest": state.config_digest,
         "config_read": state.config_read,
         "config_waiting": list(state.config_waiting),
@@ -49,10 +31,10 @@ def to_plain(state: State) -> dict[str, Any]:
         "text": "\n".join(
             [
                 *(
-                    one_line(vfo, name if len(state.vfos) > 1 else "")
+                    one_line(vfo, state.place, name if len(state.vfos) > 1 else "")
                     for name, vfo in state.vfos.items()
                 ),
-                *([_doubted_text(state.clock_doubted)] if state.clock_doubted else []),
+                *([doubted_text(state.clock_doubted)] if state.clock_doubted else []),
                 *_configuration(state),
             ]
         ),
@@ -90,14 +72,14 @@ def dial_text(vfo: VfoState) -> str:
     return ", ".join(parts)
 
 
-def one_line(vfo: VfoState, name: str = "") -> str:
+def one_line(vfo: VfoState, zone: tzinfo | None, name: str = "") -> str:
     """Where it is tuned and what it does, in a line a person reads at a glance."""
     parts = [dial_text(vfo)]
     if vfo.step:
         parts.append(f"step {format_frequency(vfo.step)}")
     if vfo.moved_by is not None:
         parts.append(f"moved by {vfo.moved_by}")
-    parts.append(sweep_text(vfo))
+    parts.append(sweep_text(vfo, zone))
     if vfo.link.phase is LinkPhase.DOWN:
         parts.append(f"link down ({vfo.link.reason})" if vfo.link.reason else "link down")
     if vfo.battery_low:
@@ -107,7 +89,7 @@ def one_line(vfo: VfoState, name: str = "") -> str:
     return f"{name}: {line}" if name else line
 
 
-def sweep_text(vfo: VfoState) -> str:
+def sweep_text(vfo: VfoState, zone: tzinfo | None) -> str:
     """What the sweep does, in a few words."""
     sweep = vfo.sweep
     if sweep.phase is SweepPhase.IDLE or sweep.name is None:
@@ -115,205 +97,11 @@ def sweep_text(vfo: VfoState) -> str:
     where = f"pass {sweep.passes + 1}, {sweep.in_pass} of {sweep.channels} channels"
     phase: str = sweep.phase
     if sweep.phase is SweepPhase.YIELDED and sweep.yielded_to is not None:
-        phase = f"{phase} to {sweep.yielded_to}{_until(sweep.until)}"
+        phase = f"{phase} to {sweep.yielded_to}{until_text(sweep.until, zone)}"
     return f"sweep {sweep.name} {phase} ({where})"
 
 
-def event_text(event: e.Event) -> str:
-    """An event in a few words, for a journal line or an answer to a person."""
-    match event:
-        case e.DialTuned(dial=dial, by=by):
-            return f"tuned to {format_frequency(dial)} by {by}"
-        case e.KnobTurned(dial=dial):
-            return f"knob turned to {_frequency(dial)}"
-        case e.DialFound(dial=dial):
-            return f"dial found at {_frequency(dial)}"
-        case e.CrystalCalibrated(error=error, low=low, high=high, against=against, by=by):
-            return (
-                f"crystal measured against {against}: {error:+.4f} ppm, "
-                f"{low:+.4f} to {high:+.4f}, by {by}"
-            )
-        case e.OwnSignalsMeasured(sweep=sweep, channels=channels, dials=dials, images=images):
-            at = ", ".join(format_frequency(dial) for dial in dials) or "nowhere"
-            if images:
-                return f"of {channels} channels of {sweep}, images heard: {at}"
-            return f"without the antenna, over {channels} channels of {sweep}, heard itself: {at}"
-        case e.CorrectionTaken(correction=correction, source=source):
-            return f"the dial goes by a correction of {correction:+.4f} ppm, {source}"
-        case e.ButtonPressed(button=button):
-            return f"button {button} pressed"
-        case e.StepChanged(step=step, by=by):
-            return f"step {format_frequency(step)} by {by}"
-        case e.BandEntered(band=band, left=left):
-            return f"entered {band}" if band else f"left {left}"
-        case e.OutputSwitched(on=on, by=by):
-            return f"output {'on' if on else 'off'} by {by}"
-        case e.SpeakerMuted(muted=muted, by=by):
-            return f"speaker {'muted' if muted else 'released'} by {by}"
-        case e.LinkGreeted(model=model, port=port):
-            return f"link up: {model} on {port}"
-        case e.LinkLost(reason=reason, detail=detail):
-            return f"link down: {detail or reason}"
-        case e.AudioHeard(source=source):
-            return f"sound comes from {source}"
-        case e.AudioLost(source=source, reason=reason, detail=detail):
-            return f"no sound from {source}: {detail or reason}"
-        case e.AudioJudged(soundness=soundness):
-            return f"the sound is {soundness}"
-        case e.AudioTimed(delay=None, used=used):
-            return f"how late the sound is could not be heard; {used * 1000:.0f} ms is assumed"
-        case e.AudioTimed(means=means, used=used):
-            return f"the sound is {used * 1000:.0f} ms late, by the {means}"
-        case e.SweepStarted(sweep=sweep, channels=channels, dial=dial, by=by):
-            at = format_frequency(dial)
-            return f"sweep {sweep} started at {at}, {channels} channels, by {by}"
-        case e.SweepChanged(sweep=sweep, channels=channels):
-            return f"sweep {sweep} goes on as it is described now, {channels} channels"
-        case e.SweepEnded(sweep=sweep, visits=visits, passes=passes, reason=reason):
-            done = f"{_count(visits, 'visit')}, {_count(passes, 'pass', 'passes')}"
-            return f"sweep {sweep} ended after {done}: {reason}"
-        case e.SweepYielded(sweep=sweep, to=to, dial=dial, until=until):
-            return f"sweep {sweep} yielded to {to} before {format_frequency(dial)},{_until(until)}"
-        case e.SweepPaused(sweep=sweep, reason=reason):
-            return f"sweep {sweep} waits: {reason}"
-        case e.SweepResumed(sweep=sweep, dial=dial, lost=lost):
-            at = format_frequency(dial)
-            return f"sweep {sweep} resumed at {at} after {format_duration(lost)}"
-        case e.PassCompleted(sweep=sweep, number=number, seconds=seconds, held=held):
-            took = f"sweep {sweep}: pass {number} took {format_duration(seconds)}"
-            return took + (f", {format_duration(held)} of it held" if held else "")
-        case e.ChannelSkipped(dial=dial, by=by):
-            return f"{format_frequency(dial)} skipped by {by}"
-        case e.HoldBegan(dial=dial, level=level):
-            return f"holding at {format_frequency(dial)}, level {level:.0f}"
-        case e.HoldEnded(dial=dial, seconds=seconds, reason=reason):
-            return f"left {format_frequency(dial)} after {format_duration(seconds)}: {reason}"
-        case e.ActivityBegan(dial=dial, above_floor=above):
-            return f"{format_frequency(dial)} active, {above:.0f} dB above the floor"
-        case e.ActivityEnded(dial=dial):
-            return f"{format_frequency(dial)} quiet"
-        case e.WindowAwaited(window=None):
-            return "no window ahead"
-        case e.WindowAwaited(window=window, sweep=sweep, opens=opens) if opens is not None:
-            return f"next window {window}, {_utc(opens, '%Y-%m-%d %H:%M')}, for sweep {sweep}"
-        case e.WindowOpened(window=window, sweep=sweep):
-            return f"window {window} opened for sweep {sweep}"
-        case e.WindowMoved(window=window):
-            return f"window {window} is open by its new times"
-        case e.WindowClosed(window=window):
-            return f"window {window} closed"
-        case e.WindowMissed(window=window, night=night, reason=reason):
-            lost = event.until - event.since
-            whole = lost >= event.closes - event.opens
-            return (
-                f"window {window} of {night}: {'all ' if whole else ''}{format_duration(lost)}"
-                f" missed, {MISSED.get(reason, reason)}"
-            )
-        case e.ClockJumped(seconds=seconds, cause="suspended"):
-            return f"the machine slept for {format_duration(seconds)}"
-        case e.ClockJumped(seconds=seconds):
-            way = "forward" if seconds > 0 else "back"
-            return f"the clock was set {way} by {format_duration(abs(seconds))}"
-        case e.ClockDoubted(reason=reason):
-            return _doubted_text(reason)
-        case e.ClockTrusted(doubted=doubted):
-            return f"the clock can be believed again, after {format_duration(doubted)}"
-        case e.ConfigReloaded(config_digest=digest, changed=changed, waiting=waiting):
-            what = ", ".join(changed) or "nothing"
-            later = f"; waits for a restart: {', '.join(waiting)}" if waiting else ""
-            return f"configuration {digest} is in force, changed: {what}{later}"
-        case e.ConfigRefused(mistakes=mistakes, complaints=complaints):
-            says = "1 mistake" if mistakes == 1 else f"{mistakes} mistakes"
-            return f"the configuration stays as it was, its file has {says}: " + " | ".join(
-                complaints
-            )
-        case e.JournalSetAside(kept_as=kept_as, reason=reason):
-            return f"the journal could not be used ({reason}): kept as {kept_as}, a new one begun"
-        case e.OutputHeldOff(resets=resets):
-            return (
-                f"{resets} resets within a minute: the output is no longer switched on; "
-                "look at the supply, then switch it on by hand"
-            )
-        case e.SweepRefused(sweep=sweep, window=window, reason=reason):
-            return f"window {window} opened, but sweep {sweep} cannot run: {reason}"
-        case e.EncoderJittered(times=times):
-            return f"the knob trembled {times} times without a hand on it; look at its contacts"
-        case e.DaemonStarted(version=version, config_path=path):
-            return f"vfod {version} started with {path}"
-        case e.DaemonStopped(reason=reason):
-            return f"vfod stopped: {reason}"
-        case e.FilterSelected(select=select):
-            return f"band filter {select} switched on"
-        case e.BoxMeasured(battery=battery, temperature=temperature):
-            volts = [] if battery is None else [f"battery {battery:.2f} V"]
-            degrees = [] if temperature is None else [f"{temperature:.1f} \u00b0C"]
-            return ", ".join([*volts, *degrees]) or "the box measured nothing"
-        case e.BoxReset():
-            return "the box was reset; it is set again as it was"
-        case e.BatteryLow(battery=battery):
-            return f"battery low: {battery:.2f} V"
-        case e.NoteTaken():
-            return note_text(event)
-        case e.BatteryFine(battery=battery):
-            return f"battery fine again: {battery:.2f} V"
-        case e.DoorFailed(door=door, reason=reason, detail=detail):
-            return f"{door} does not work: {detail or reason}"
-        case e.DoorClosed(door=door):
-            return f"{door} is switched off"
-        case e.DoorOpened(door=door, where=where):
-            return f"{door} works at {where}"
-    fields = ", ".join(f"{k} {v}" for k, v in plain.to_plain(event).items() if v is not None)
-    return f"{plain.kind(event).replace('-', ' ')}: {fields}"
-
-
-def note_text(note: e.NoteTaken) -> str:
-    """`noted: weak; 9420 kHz, 31m, -61.2 dBm, S9+12 dB; SINPO 45344; heard Radio Haldrun`."""
-    parts = [f"noted: {visible(note.text)}"]
-    if note.dial is not None:
-        where = [format_frequency(note.dial)]
-        if note.band:
-            where.append(note.band)
-        if note.level is not None:
-            where.append(in_words(note.level, note.unit or "", note.dial))
-        parts.append(", ".join(where))
-    if note.sinpo:
-        parts.append(f"SINPO {note.sinpo}")
-    if note.heard:
-        parts.append(f"heard {visible(note.heard)}")
-    return "; ".join(parts)
-
-
-def visible(text: str) -> str:
-    """A text from outside for a terminal: control characters as their numbers."""
-    return "".join(
-        sign if sign.isprintable() or sign in "\u200c\u200d" else repr(sign)[1:-1] for sign in text
-    )
-
-
-def _doubted_text(reason: str) -> str:
-    return (
-        f"the clock cannot be believed, {DOUBTED.get(reason, reason)}: no window runs; set the"
-        " clock, network time will do, and any correction by some seconds vouches for it"
-    )
-
-
-def _until(until: float | None) -> str:
-    return " until asked to resume" if until is None else f" until {_utc(until, '%H:%M:%S')}"
-
-
-def _utc(time: float, pattern: str) -> str:
-    return f"{datetime.fromtimestamp(time, UTC):{pattern}} UTC"
-
-
-def _count(number: int, one: str, more: str = "") -> str:
-    return f"{number} {one if number == 1 else more or one + 's'}"
-
-
-def _frequency(dial: int | None) -> str:
-    return "a frequency outside the receiver's range" if dial is None else format_frequency(dial)
-
-
-def answer(stamped: e.Stamped) -> dict[str, Any]:
+def answer(stamped: e.Stamped, zone: tzinfo | None) -> dict[str, Any]:
     """A stamped event as a notification or an answer, with `text` for people."""
     marked = {"doubted": True} if stamped.doubted else {}
     return {
@@ -324,5 +112,5 @@ def answer(stamped: e.Stamped) -> dict[str, Any]:
         "event": plain.kind(stamped.event),
         "cause": stamped.cause,
         "data": plain.to_plain(stamped.event),
-        "text": event_text(stamped.event),
+        "text": event_text(stamped.event, zone),
     }

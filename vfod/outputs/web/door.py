@@ -60,8 +60,6 @@ class WebSettings:
     #: Names, beside those of loopback and `host` itself, that a Host header may give.
     names: tuple[str, ...] = ()
     keys: Keys = NO_KEYS
-    #: Time zone of the times a page shows.
-    zone: str = "UTC"
     certificate: Certificate | None = None
     #: Addresses whose forwarded headers are believed.
     proxies: tuple[str, ...] = ()
@@ -99,9 +97,7 @@ class Web:
         self._clock = clock
         self._numbers = itertools.count(1)
         self._changes = Pace(clock, burst=_CHANGES, rate=_CHANGE_RATE)
-        self._live = Live(
-            subscribe=subscribe, snapshot=snapshot, beside=beside, zone=settings.zone, clock=clock
-        )
+        self._live = Live(subscribe=subscribe, snapshot=snapshot, beside=beside, clock=clock)
         site = Site(settings.keys, Pace(clock, burst=_TRIES, rate=_TRY_RATE))
         routes = [
             Route("/", site.page),

@@ -56,11 +56,9 @@ class Live:
         subscribe: Subscribe,
         snapshot: Snapshot,
         beside: Beside,
-        zone: str,
         clock: Clock,
     ) -> None:
         self.pages = 0
-        self._zone = zone
         self._subscribe = subscribe
         self._snapshot = snapshot
         self._beside = beside
@@ -80,8 +78,8 @@ class Live:
             with self._subscribe() as feed:
                 telling = asyncio.create_task(self._tell_pages(), name="live pages")
                 try:
-                    async for stamped, _ in feed:
-                        self._take(stamped)
+                    async for stamped, state in feed:
+                        self._take(stamped, state)
                 finally:
                     telling.cancel()
         finally:
@@ -92,8 +90,8 @@ class Live:
         self._ended = True
         self._following.set()
 
-    def _take(self, stamped: e.Stamped) -> None:
-        told = _worth_telling(stamped)
+    def _take(self, stamped: e.Stamped, state: State) -> None:
+        told = _worth_telling(stamped, state)
         if told is not None:
             self._remembered.append(told)
             self._gathered.append(told)
@@ -122,7 +120,7 @@ class Live:
             "version": state.version,
             "started": state.started,
             "time": self._clock.wall(),
-            "zone": self._zone,
+            "zone": state.zone,
             "vfos": {
                 name: {**show.vfo_to_plain(vfo), **self._beside(name)}
                 for name, vfo in state.vfos.items()
@@ -170,13 +168,13 @@ class Live:
             self.pages -= 1
 
 
-def _worth_telling(stamped: e.Stamped) -> dict[str, Any] | None:
+def _worth_telling(stamped: e.Stamped, state: State) -> dict[str, Any] | None:
     """An event as a page lists it; None for a sweep's every visit, which the state tells."""
     match stamped.event:
         case e.ChannelObserved() | e.FilterSelected() | e.BoxMeasured() | e.BandEntered():
             return None
         case e.DialTuned(by=by) if by.door is e.Door.SWEEP:
             return None
-    answer = show.answer(stamped)
+    answer = show.answer(stamped, state.place)
     del answer["data"]
     return answer
