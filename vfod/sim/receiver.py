@@ -32,16 +32,33 @@ _MICROSECONDS = 1e6
 _UNSTEADY = 1
 
 
+#: Before anything that matters, seconds.
+_LONG_AGO = 1e9
+
 #: Movements that are remembered: those of half a minute at ten visits a second.
 _PAST = 300
 
 
 class Then(NamedTuple):
-    """What a receiver did from a moment on (wall clock): oscillator in hertz, None while off."""
+    """What a receiver did from a moment on (wall clock): oscillator in hertz, None while off.
+
+    It was tuned at `tuned` and showed `before` (dBm) until then; its relay moved at `switched`.
+    """
 
     since: float
     oscillator: float | None
     muted: bool
+    before: float
+    tuned: float = -_LONG_AGO
+    switched: float = -_LONG_AGO
+
+
+class Heard(NamedTuple):
+    """A signal behind the filter: hertz above the centre, milliwatts, whether it is modulated."""
+
+    offset: float
+    power: float
+    spoken: bool
 
 
 #: What a receiver hears with an oscillator, hertz; what its detector counts at a level in dBm.
@@ -78,19 +95,16 @@ class SimReceiver:
         #: Time and bandwidth of one reading: a filter of one pole averages over two time constants.
         self._span = 2.0 * setup.time_constant
         self._samples = self._span * setup.bandwidth
-        self._image = None
+        #: Leaking ones count from as far.
+        self._far = max(self._reach, setup.leakage.reach if setup.leakage else 0.0)
+        self._image, self._image_passed = None, _milliwatts(-(setup.image_rejection or 0.0))
         if setup.image_rejection is not None and shift:
             # On the other side of the oscillator, as far from it as the signal.
             self._image = 2 * shift if setup.injection == "high" else -2 * shift
         #: Whether the antenna is on; what is the receiver's own is heard without it.
         self.antenna = True
-        self._switched = -1e9
-        #: What the detector showed when it was last tuned, and when that was.
-        self._before = setup.noise
-        self._since = -1e9
-        #: What it was tuned to and whether it was muted, and since when, for its sound, which is
-        #: late: of the last minutes.
-        self.past: deque[Then] = deque([Then(-inf, None, False)], maxlen=_PAST)
+        #: What it did in the last minutes, for its sound, which is late; the last is what it does.
+        self.past: deque[Then] = deque([Then(-inf, None, False, setup.noise)], maxlen=_PAST)
 
     def centre(self, oscillator: float) -> float:
         """The frequency received with an oscillator (hertz as truly produced), hertz."""
@@ -100,37 +114,56 @@ class SimReceiver:
 
     def tune(self, old: float | None, new: float | None, time: float) -> None:
         """The oscillator went from `old` to `new` (hertz, None while its output is off)."""
-        self.past.append(Then(time, new, self.past[-1].muted))
+        now = self.past[-1]
         if old != new:
-            self._before = self.shown(old, time)
-            self._since = time
+            now = now._replace(before=self.shown(old, time), tuned=time)
+        self.past.append(now._replace(since=time, oscillator=new))
 
     def mute(self, muted: bool, time: float) -> None:
         """Its speaker was muted or released."""
-        self.past.append(Then(time, self.past[-1].oscillator, muted))
-
-    def heard(
-        self, oscillator: float | None, time: float
-    ) -> tuple[float, list[tuple[float, float]]]:
-        """The noise behind the filter, milliwatts, and what is heard through it.
-
-        That is for each station how far above the centre it is, hertz, and its milliwatts.
-        """
-        if oscillator is None:
-            return self.own_noise, []
-        centre = self.centre(oscillator)
-        noise = self.own_noise + self._air.noise(centre, time) * self._noise_bandwidth
-        return noise, [
-            (
-                one.station.frequency - centre,
-                _milliwatts(one.level - self._loss(one.station.frequency - centre)),
-            )
-            for one in self._air.between(centre - self._reach, centre + self._reach, time)
-        ]
+        self.past.append(self.past[-1]._replace(since=time, muted=muted))
 
     def switch(self, time: float) -> None:
-        """The relay of the band filter moved."""
-        self._switched = time
+        """The relay of the band filter moved; its thump takes away gain as a signal does."""
+        now = self.past[-1]._replace(since=time, switched=time)
+        relay, control = self._setup.relay, self._setup.gain_control
+        if relay is not None and control is not None:
+            shown = self.shown(now.oscillator, time)
+            now = now._replace(before=max(shown, relay.level), tuned=time)
+        self.past.append(now)
+
+    def heard(self, oscillator: float | None, time: float) -> tuple[float, list[Heard]]:
+        """The noise behind the filter, milliwatts, and what is heard through it."""
+        noise, found = self.own_noise, list[Heard]()
+        if oscillator is None:
+            return noise, found
+        centre = self.centre(oscillator)
+        if self.antenna:
+            noise += self._air.noise(centre, time) * self._noise_bandwidth
+            found += self._through(centre, time)
+            if self._image is not None:
+                # Mirrored, and weaker.
+                found += [
+                    Heard(-offset, power * self._image_passed, spoken)
+                    for offset, power, spoken in self._through(centre + self._image, time)
+                ]
+        for own in self._setup.own_signals:
+            offset = own.frequency - centre
+            if (loss := self._loss(offset)) < inf:
+                found.append(Heard(offset, _milliwatts(own.level - loss), False))
+        return noise, found
+
+    def thump(self, switched: float, time: float) -> float:
+        """What is left of the relay's click, milliwatts."""
+        relay = self._setup.relay
+        if relay is None or time < switched:
+            return 0.0
+        return _milliwatts(relay.level - 2.0 * _NEPER_POWER * (time - switched) / relay.decay)
+
+    def controlled(self, then: Then, level: float, time: float) -> float:
+        """What the gain goes by where the level behind the filter is `level`, both dBm."""
+        control = self._setup.gain_control
+        return level if control is None else self._moving(then, level, time)
 
     def counts(self, oscillator: float | None, time: float) -> int:
         """What the converter reads behind the detector now."""
@@ -144,15 +177,16 @@ class SimReceiver:
 
     def shown(self, oscillator: float | None, time: float) -> float:
         """What the detector shows, dBm: it goes from the old level to the new one."""
-        level = self._level(oscillator, time)
-        elapsed = time - self._since
+        return self._moving(self.past[-1], self._level(oscillator, time), time)
+
+    def _moving(self, then: Then, level: float, time: float) -> float:
+        elapsed = time - then.tuned
         if elapsed < 0:  # the wall clock was set back: nothing to tell how long ago that was
             return level
         constant = self._setup.time_constant
         if (control := self._setup.gain_control) is not None:
-            constant = control.attack if level > self._before else control.release
-        past = exp(-elapsed / constant)
-        return level + (self._before - level) * past
+            constant = control.attack if level > then.before else control.release
+        return level + (then.before - level) * exp(-elapsed / constant)
 
     def level_table(self) -> LevelTable:
         """The table that turns counts back into dBm, as a configuration has it."""
@@ -170,37 +204,26 @@ class SimReceiver:
 
     def _level(self, oscillator: float | None, time: float) -> float:
         """Steady level in the passband, with the uncertainty of a short measurement, dBm."""
-        noise, signals = self.own_noise, 0.0
-        key = 0
-        if oscillator is not None:
-            centre = self.centre(oscillator)
-            key = round(centre)
-            if self.antenna:
-                noise += self._air.noise(centre, time) * self._noise_bandwidth
-                signals = self._signals(centre, time)
-            if self._image is not None and self.antenna:
-                rejected = 10.0 ** ((self._setup.image_rejection or 0.0) / -10.0)
-                signals += rejected * self._signals(centre + self._image, time)
-            for own in self._setup.own_signals:
-                signals += _milliwatts(own.level - self._loss(own.frequency - centre))
+        noise, found = self.heard(oscillator, time)
+        signals = sum(one.power for one in found)
+        key = 0 if oscillator is None else round(self.centre(oscillator))
         ratio = signals / noise
         spread = sqrt((1.0 + 2.0 * ratio) / self._samples) / (1.0 + ratio)
         power = (noise + signals) * max(
             0.01, 1.0 + spread * trembling(time, self._span, self._seed, key)
         )
-        if (relay := self._setup.relay) is not None:
-            since = max(0.0, time - self._switched)
-            power += _milliwatts(relay.level - 2.0 * _NEPER_POWER * since / relay.decay)
-        return 10.0 * log10(power)
+        return 10.0 * log10(power + self.thump(self.past[-1].switched, time))
 
-    def _signals(self, centre: float, time: float) -> float:
-        """What the stations around a frequency come to behind the filter, milliwatts."""
-        leakage = self._setup.leakage
-        reach = max(self._reach, leakage.reach if leakage else 0.0)
-        return sum(
-            _milliwatts(one.level - self._loss(one.station.frequency - centre))
-            for one in self._air.between(centre - reach, centre + reach, time)
-        )
+    def _through(self, centre: float, time: float) -> list[Heard]:
+        """The stations around a frequency, as they are behind the filter."""
+        return [
+            Heard(
+                one.station.frequency - centre,
+                _milliwatts(one.level - self._loss(one.station.frequency - centre)),
+                True,
+            )
+            for one in self._air.between(centre - self._far, centre + self._far, time)
+        ]
 
     def _loss(self, away: float) -> float:
         """What the filter takes from a signal so many hertz from its centre, decibels."""

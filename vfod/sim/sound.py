@@ -2,7 +2,8 @@
 
 Noise is there always; a station is modulated by a tone behind an envelope detector, and is a tone
 itself behind a product or direct detector. A gain control turns noise and signal down together, so
-that a carrier quietens the noise. Samples are made only for the moments that are asked for, so a
+that a carrier quietens the noise, and gives gain back as slowly as the receiver's does. Leakage,
+image and the receiver's own signals are heard like stations, a relay as a burst of noise. Samples are made only for the moments that are asked for, so a
 night costs what is measured in it; the same moment sounds the same each time.
 """
 
@@ -10,7 +11,7 @@ from array import array
 from bisect import bisect_right
 from collections.abc import Callable
 from functools import cache
-from math import floor, pi, sin, sqrt
+from math import floor, log10, pi, sin, sqrt
 from random import Random
 
 from vfod.clock import Clock
@@ -26,9 +27,13 @@ _PIECE = RATE // 100
 _CONTROLLED, _NOISE = 3000.0, 300.0
 #: The tone that every station plays behind an envelope detector, hertz, and its depth.
 _PROGRAMME, _DEPTH = 400.0, 0.5
+#: Nothing is heard above, hertz: the speaker's amplifier ends there, and the recorder's filter.
+_HIGHEST = 3700.0
 #: Of noise so many values are drawn once, and cut out from anywhere.
 _DRAWN = 1 << 15
 _FULL_SCALE = 32_767
+#: A tone of less than this is lost in the steps of the converter.
+_FAINT = 0.02
 
 
 class SimSound:
@@ -79,23 +84,31 @@ class SimSound:
         state = past[max(place - 1, 0)]
         if state.muted and self._mute_silences:
             return array("h", bytes(2 * _PIECE))
-        noise, signals = self._receiver.heard(state.oscillator, time)
-        power = noise + sum(milliwatts for _, milliwatts in signals)
-        gain = _CONTROLLED / sqrt(power) if self._gain_control else self._fixed
+        receiver = self._receiver
+        noise, signals = receiver.heard(state.oscillator, time)
+        noise += receiver.thump(state.switched, time)
+        gain = self._fixed
+        if self._gain_control:
+            level = 10.0 * log10(noise + sum(one.power for one in signals))
+            gain = _CONTROLLED * 10.0 ** (receiver.controlled(state, level, time) / -20.0)
         start = mix(self._seed, number) % (_DRAWN - _PIECE)
         scale = gain * sqrt(noise)
         wave = [scale * value for value in _drawn()[start : start + _PIECE]]
         detector = Detector.ENVELOPE
         if state.oscillator is not None:
             detector = self._detector(state.oscillator)
-        for offset, milliwatts in signals:
+        for offset, milliwatts, spoken in signals:
             tone, amplitude = abs(offset + self._pitch), gain * sqrt(2.0 * milliwatts)
             if detector is Detector.ENVELOPE:
-                tone, amplitude = _PROGRAMME, amplitude * _DEPTH
+                tone, amplitude = _PROGRAMME, amplitude * _DEPTH if spoken else 0.0
+            if tone > _HIGHEST or amplitude < _FAINT:
+                continue
             turn = 2.0 * pi * tone / RATE
             first = 2.0 * pi * (tone * time - floor(tone * time))
             wave = [y + amplitude * sin(first + turn * k) for k, y in enumerate(wave)]
-        return array("h", [max(-_FULL_SCALE, min(_FULL_SCALE, round(y))) for y in wave])
+        if max(wave) > _FULL_SCALE or min(wave) < -_FULL_SCALE:
+            wave = [max(-_FULL_SCALE, min(_FULL_SCALE, y)) for y in wave]
+        return array("h", map(round, wave))
 
     @property
     def _fixed(self) -> float:
