@@ -3,8 +3,9 @@
 Noise is there always; a station is modulated by a tone behind an envelope detector, and is a tone
 itself behind a product or direct detector. A gain control turns noise and signal down together, so
 that a carrier quietens the noise, and gives gain back as slowly as the receiver's does. Leakage,
-image and the receiver's own signals are heard like stations, a relay as a burst of noise. Samples are made only for the moments that are asked for, so a
-night costs what is measured in it; the same moment sounds the same each time.
+image and the receiver's own signals are heard like stations, a relay as a burst of noise.
+Samples are made only for the moments that are asked for, so a night costs what is measured in it;
+the same moment sounds the same each time.
 """
 
 from array import array
