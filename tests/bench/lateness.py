@@ -18,7 +18,7 @@ from vfod.app.daemon import Daemon
 from vfod.app.recall import Memory
 from vfod.clock import SystemClock
 from vfod.config.loading import load
-from vfod.outputs.journal import PIECE_EVERY
+from vfod.outputs.journal import LEAST_REST, REST
 from vfod.sim.jump import JumpLoop
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import parse
@@ -31,6 +31,9 @@ _ROUNDS, _VISITS = 5, 100
 _SETTLE, _DWELL = 0.01, 0.04
 #: A line that takes no time worth mentioning of such a short visit.
 _BAUD = 4_000_000
+
+#: From one look for upkeep to the next while there is none, seconds.
+_IDLE = 1.0
 
 _UNDISTURBED = 10_000
 _PATIENCE = 60.0
@@ -73,7 +76,7 @@ async def lateness(
 ) -> list[tuple[list[float], list[float]]]:
     """Seconds that visits and bare ticks were late, by rounds.
 
-    With `keeping` a piece of the journal's upkeep is done every second beside them.
+    With `keeping` the journal's upkeep is done beside them, as the daemon does it.
     """
     clock = SystemClock()
     config = load(
@@ -120,8 +123,11 @@ async def lateness(
 
 async def _tend(store: Threaded, clock: SystemClock, keeping: Keeping | None) -> None:
     while keeping is not None:
-        await store.tend(clock.wall(), keeping)
-        await clock.sleep_until(clock.monotonic() + PIECE_EVERY)
+        began = clock.monotonic()
+        more = await store.tend(clock.wall(), keeping)
+        now = clock.monotonic()
+        pause = max(REST * (now - began), LEAST_REST) if more else _IDLE
+        await clock.sleep_until(now + pause)
 
 
 async def _submit(daemon: Daemon, request: r.Request) -> None:

@@ -14,8 +14,8 @@ import pytest
 from tests.store.samples import full_disk, observed, stamped, started, tuned
 from vfod import events as e
 from vfod.report.setting import bounds
-from vfod.store import Keeping, Reader, Writer
-from vfod.store.upkeep import GIVE_UP_AT_ONCE, SETTLED, SUM_AT_ONCE
+from vfod.store import Keeping, Reader, Writer, upkeep
+from vfod.store.upkeep import GIVE_UP_AT_ONCE, SETTLED
 
 DAY = 86400.0
 ZONE = ZoneInfo("Europe/Berlin")
@@ -156,6 +156,18 @@ def test_a_night_is_summed_up_an_hour_after_its_end(writer: Writer) -> None:
     assert 6 == count(writer, "nights", "summed = until")
 
 
+def test_a_clock_that_is_new_closes_no_night_and_makes_nothing_old(writer: Writer) -> None:
+    """A year ahead: only nights with a later observation are summed up, and nothing is given up."""
+    wrong = NOW + 365 * DAY
+    before = count(writer, "observations")
+    tend(writer, wrong, Keeping(zone=ZONE, keep=30 * DAY, steady=False))
+    assert before == count(writer, "observations")
+    assert 5 == count(writer, "nights", "summed = until")
+    assert 0 == count(writer, "nights", "summed < until")
+    assert tend(writer) > 0
+    assert 6 == count(writer, "nights", "summed = until")
+
+
 def test_what_comes_late_into_a_night_is_in_its_sums(writer: Writer) -> None:
     """A clock that is set back far opens the night again, and it is summed up anew."""
     tend(writer)
@@ -176,14 +188,17 @@ def test_what_comes_late_into_a_night_is_in_its_sums(writer: Writer) -> None:
 
 
 @pytest.mark.parametrize("pieces", [1, 5, 9, 12, 20])
-def test_upkeep_goes_on_where_it_stopped(tmp_path: Path, pieces: int) -> None:
+def test_upkeep_goes_on_where_it_stopped(
+    tmp_path: Path, pieces: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A restart after any piece, with nights longer than a piece: the same in the end."""
+    monkeypatch.setattr(upkeep, "SUM_AT_ONCE", 500)
     keeping = Keeping(zone=ZONE, keep=NOW - bounds(NIGHTS[2], ZONE)[0])
     results = []
     for stop in (None, pieces):
         writer = Writer(tmp_path / f"{stop}.sqlite")
         writer.open(NOW)
-        write(writer, each=SUM_AT_ONCE + 900)
+        write(writer, each=700)
         if stop is not None:
             for _ in range(stop):
                 assert writer.tend(NOW, keeping)

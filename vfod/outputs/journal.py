@@ -7,6 +7,7 @@ afterwards: that is what "acknowledged" means here.
 
 import asyncio
 import contextlib
+import dataclasses
 
 from vfod.clock import Clock
 from vfod.events import ClockDoubted, ClockJumped, ClockTrusted, Stamped
@@ -22,13 +23,15 @@ PATIENCE = 2.0
 #: Longest time between two signs of life while nothing happens, seconds: well below the thirty
 #: after which a part counts as stuck.
 BEAT_LIMIT = 10.0
-#: From one piece of the upkeep to the next, seconds: a night is summed up within a minute, and a
-#: memory card has nearly all of its time for what is happening.
-PIECE_EVERY = 1.0
+#: Pause after a piece of the upkeep, as a multiple of the time that the piece took, and at least,
+#: seconds: years are summed up in minutes, and a memory card, which is slow at any of it, has half
+#: of its time for what is happening.
+REST, LEAST_REST = 1.0, 0.002
 #: From one look whether there is upkeep to do to the next, seconds: it comes up once a night.
 LOOK_EVERY = 600.0
 #: So long the wall clock must have gone undisturbed before anything is called old, seconds: a
-#: clock that comes up wrong is set by network time within minutes.
+#: clock that comes up wrong is set by network time within minutes. Nights that were over before are
+#: summed up at once, also by a daemon that never runs for so long.
 STEADY = 3600.0
 
 
@@ -112,10 +115,12 @@ class Journal:
 
     async def _tend(self) -> None:
         while True:
-            more = False
-            if self._clock.monotonic() - self._steady_since >= STEADY:
-                more = await self._store.tend(self._clock.wall(), self.keeping)
-            pause = PIECE_EVERY if more else LOOK_EVERY
+            began = self._clock.monotonic()
+            steady = began - self._steady_since >= STEADY
+            keeping = dataclasses.replace(self.keeping, steady=steady)
+            more = await self._store.tend(self._clock.wall(), keeping)
+            took = self._clock.monotonic() - began
+            pause = max(REST * took, LEAST_REST) if more else LOOK_EVERY
             await self._clock.sleep_until(self._clock.monotonic() + pause)
 
     async def _wait_for_some(self) -> None:
