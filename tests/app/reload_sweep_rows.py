@@ -113,9 +113,9 @@ async def holds_longer(it: Attended, _: dict[str, Any]) -> None:
 async def leaves_sooner(it: Attended, _: dict[str, Any]) -> None:
     """A station that never goes off the air shows no quiet; the plan in force has it."""
     await it.until(e.SweepChanged)
-    sweeper = it.daemon.vfos["main"].keeper._sweeper
-    assert sweeper is not None
-    hold = sweeper.course.roster.main.sweep.hold
+    roster = it.daemon.vfos["main"].keeper.running.roster
+    assert roster is not None
+    hold = roster.main.sweep.hold
     assert hold is not None
     assert 1.0 == hold.quiet
 

@@ -3,6 +3,7 @@
 import pytest
 
 from tests.run.shack import MQTT, NOON, SHELL, shack, sweep
+from tests.run.test_keeper import window
 from vfod import events as e
 from vfod import requests as r
 from vfod.errors import HandError, LinkDownError, OutOfRangeError, RefusedError
@@ -60,11 +61,12 @@ async def test_a_tune_never_crosses_a_turn_of_the_knob() -> None:
 
 async def test_the_quiet_time_also_holds_when_a_sweep_starts_by_itself() -> None:
     """A window that opens while somebody listens waits for the end of the quiet time."""
-    async with shack(sweeps=[sweep()], quiet=600) as it:
+    async with shack(sweeps=[sweep()], windows=[window()], quiet=600) as it:
+        await it.wait(3590)
         it.world.box.turn(2)
         await it.until(e.KnobTurned, limit=1)
         where = it.dial
-        it.keeper._begin("evening", e.Origin(door=e.Door.WINDOW), None)
+        await it.until(e.SweepStarted, limit=20)
         await it.wait(500)
         assert where == it.dial
         assert [] == it.of(e.ChannelObserved)

@@ -215,7 +215,7 @@ class Daemon:
         known = self.stream.state.vfos[vfo]
         names = {heard.dial: self._names.of(heard.dial) for heard in known.heard}
         return {
-            "next_channel": self.vfos[vfo].keeper.ahead(known.sweep.channel),
+            "next_channel": self.vfos[vfo].keeper.running.ahead(known.sweep.channel),
             "names": {str(dial): name for dial, name in names.items() if name},
         }
 

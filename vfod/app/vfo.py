@@ -142,7 +142,7 @@ class Vfo:
         levels_anew = _tables(settings) != _tables(was)
         await self.keeper.take(self.orders, levels_anew=levels_anew, cause=cause)
         if settings.output is not was.output:
-            await self.tuner.take_output(_output_on(settings))
+            await self.tuner.output.take(_output_on(settings))
         if _line(settings) != _line(was):
             # Last, because what is above still speaks to the box.
             self.supervisor.move_to(self._port_for(settings))

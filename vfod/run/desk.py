@@ -107,7 +107,7 @@ class Desk:
         self._left_at: dict[str, int] = {}
         #: Where the dial was last put by anyone but a sweep: where a window returns to.
         self.home: int | None = None
-        tuner.on_hand = self.keep_quiet
+        tuner.findings.on_hand = self.keep_quiet
 
     def take(self, bands: Sequence[Band], quiet: float, zone: tzinfo) -> None:
         """Go by a new configuration; a quiet time under way keeps its end."""
@@ -175,7 +175,7 @@ class Desk:
             case r.SetStep(step=step):
                 return await tuner.set_step(step, by, cause)
             case r.SwitchOutput(on=on):
-                return await tuner.switch_output(on, by, cause)
+                return await tuner.output.switch(on, by, cause)
             case r.MuteSpeaker(muted=muted):
                 return await tuner.mute(muted, by, cause)
             case r.StartSweep(sweep=sweep):

@@ -58,7 +58,7 @@ async def measured_delay(tuner: Tuner, sound: Sound, clock: Clock) -> tuple[floa
         if found is not None:
             return found, MUTE
     if tuner.can(w.Ability.OUTPUT) and tuner.known.output:
-        found = await _by(lambda on: tuner.switch_output(on, _DAEMON), True, sound, clock)
+        found = await _by(lambda on: tuner.output.switch(on, _DAEMON), True, sound, clock)
         if found is not None:
             return found, "output"
     return None

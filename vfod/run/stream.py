@@ -11,6 +11,7 @@ import collections
 import contextlib
 import enum
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
+from typing import Protocol
 
 from vfod.clock import Clock
 from vfod.events import ChannelObserved, ClockDoubted, ClockTrusted, Event, Stamped
@@ -20,6 +21,14 @@ from vfod.state import State, apply, initial
 Derive = Callable[[State, Stamped], Sequence[Event]]
 
 Pair = tuple[Stamped, State]
+
+
+class Emit(Protocol):
+    """How a part of one VFO says what happened there, and by which request."""
+
+    def __call__(self, event: Event, cause: str | None = None, /) -> Stamped:
+        """Emit."""
+        ...
 
 
 class Overflow(enum.Enum):
