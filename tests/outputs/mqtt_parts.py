@@ -20,13 +20,20 @@ from vfod.state.model import LinkState
 def offer_of(vfo: str, link: LinkState) -> Offer:
     """Bands and sweeps of the house; dial limits that follow the box's own."""
     if link.low is None or link.high is None:
-        return Offer(low=LOW, high=HIGH, bands=("41m", "31m"), sweeps=("evening", "dawn patrol"))
+        return Offer(
+            low=LOW,
+            high=HIGH,
+            bands=("41m", "31m"),
+            sweeps=("evening", "dawn patrol"),
+            by_sound=True,
+        )
     return Offer(
         low=max(LOW, link.low // 1000 - 455_000),
         high=min(HIGH, link.high // 1000 - 455_000),
         bands=("41m", "31m"),
         sweeps=("evening", "dawn patrol"),
         level_unit="dBm",
+        by_sound=True,
     )
 
 

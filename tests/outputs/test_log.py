@@ -87,6 +87,18 @@ async def test_an_incident_is_a_line_that_says_what_to_do(
         assert "; " in line
 
 
+async def test_sound_that_is_no_longer_wanted_is_not_missed(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    """By a reload; what a later one brings is news again."""
+    lost = e.AudioLost(source="parec rx", reason="lost", detail="parec ended")
+    heard = e.AudioHeard(source="parec rx")
+    lines = await _lines([lost, e.AudioEnded(source="parec rx"), heard, lost], caplog)
+    assert ["main: no sound from parec rx: parec ended"] * 2 == [
+        line.partition(";")[0] for line in lines
+    ]
+
+
 async def test_a_remedy_is_said_once(caplog: pytest.LogCaptureFixture) -> None:
     """An error that brought its own is not given another."""
     error = PortMissingError("/dev/vfo0: it is not there", remedy="plug it in", port="/dev/vfo0")

@@ -82,6 +82,8 @@ async def evening(scraped: Scraped) -> None:
         e.BoxMeasured(battery=8.14, temperature=21.5),
         e.OutputSwitched(on=True, by=e.Origin(door=e.Door.DAEMON)),
         e.BatteryLow(battery=8.14),
+        e.AudioHeard(source="parec rx"),
+        e.AudioTimed(delay=0.25, means="mute", used=0.25),
         e.FilterSelected(select=0),
         e.FilterSelected(select=3),
         tuned(9_420_001),
@@ -159,6 +161,30 @@ async def test_the_values_of_an_evening(scraped: Scraped) -> None:
         assert expected == scraped.value(sample), sample
 
 
+async def test_sound_and_clock(scraped: Scraped) -> None:
+    """What the sound is, as one of its words; whether a sweep does without, and the clock."""
+    assert 0 == scraped.value("vfod_clock_doubted")
+    assert scraped.value('vfod_sound_state{state="good",vfo="main"}') is None
+    await scraped.happen(
+        e.AudioHeard(source="parec rx"), e.AudioTimed(delay=0.25, means="mute", used=0.25)
+    )
+    assert 1 == scraped.value('vfod_sound_state{state="good",vfo="main"}')
+    assert 0.25 == scraped.value('vfod_sound_delay_seconds{vfo="main"}')
+    assert 0 == scraped.value('vfod_sweep_without_levels{vfo="main"}')
+    await scraped.happen(
+        e.AudioLost(source="parec rx", reason="lost", detail="parec ended"),
+        e.LevelsMissed(sweep="evening", reason="gone"),
+    )
+    scraped.house.tell(e.ClockDoubted(known=0.0, reason="before-journal"))
+    await scraped.happen()
+    found = [line for line in scraped.ours() if line.startswith("vfod_sound_state{")]
+    assert {"clipped": "0.0", "gone": "1.0", "good": "0.0", "silent": "0.0"} == {
+        line.split('"')[1]: line.rpartition(" ")[2] for line in found
+    }
+    assert 1 == scraped.value('vfod_sweep_without_levels{vfo="main"}')
+    assert 1 == scraped.value("vfod_clock_doubted")
+
+
 async def test_what_is_not_known_has_no_sample(scraped: Scraped) -> None:
     """Before a box has greeted there is no frequency; not 0, and not NaN."""
     names = {line.partition("{")[0].partition(" ")[0] for line in scraped.ours()}
@@ -190,6 +216,7 @@ async def test_a_strict_parser_reads_the_other_format(scraped: Scraped) -> None:
     for name, unit in {
         "vfod_dial_frequency_hertz": "hertz",
         "vfod_battery_volts": "volts",
+        "vfod_sound_delay_seconds": "seconds",
         "vfod_temperature_celsius": "celsius",
         "vfod_visit_lateness_seconds": "seconds",
         "vfod_line_answer_seconds": "seconds",

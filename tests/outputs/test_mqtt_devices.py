@@ -16,8 +16,10 @@ from vfod.outputs.mqtt import homie
 from vfod.outputs.mqtt.commands import method_of, request_for
 from vfod.outputs.mqtt.devices import Devices
 from vfod.outputs.mqtt.homie import Shown
+from vfod.outputs.mqtt.nodes import Offer
 from vfod.sim.jump import SimClock
-from vfod.state import LinkPhase, State, SweepPhase, VfoState
+from vfod.state import LinkPhase, SoundPhase, State, SweepPhase, VfoState
+from vfod.state.model import LinkState
 
 #: 2026-11-25 18:00:00 UTC.
 EVENING = 1_795_629_600.0
@@ -37,6 +39,8 @@ async def house() -> House:
         GREETED,
         e.StepChanged(step=5000, by=e.Origin(door=e.Door.DAEMON)),
         e.BoxMeasured(battery=8.137, temperature=-3.25),
+        e.AudioHeard(source="parec rx"),
+        e.AudioTimed(delay=0.1869, means="mute", used=0.1869),
         e.WindowAwaited(
             window="tomorrow", sweep="dawn patrol", opens=EVENING + 41400, closes=EVENING + 45000
         ),
@@ -82,6 +86,7 @@ async def test_every_value_of_an_evening(house: House) -> None:
         "sweep/progress": "75",
         "sweep/passes": "0",
         "sweep/visits": "3",
+        "sweep/without-levels": "false",
         "sweep/yielded-to": None,
         "sweep/until": None,
         "window/open": "true",
@@ -91,6 +96,10 @@ async def test_every_value_of_an_evening(house: House) -> None:
         "window/next-sweep": "dawn patrol",
         "level/value": "-70.0",
         "level/floor": "-104.0",
+        "sound/state": "good",
+        "sound/reason": "",
+        "sound/since": "2026-11-25T18:00:00Z",
+        "sound/delay": "0.187",
         "heard/channel": "9410000",
         "heard/band": "31m",
         "heard/level": "-70.0",
@@ -102,10 +111,13 @@ async def test_every_value_of_an_evening(house: House) -> None:
         "power/temperature": "-3.2",
         "$alert/link": None,
         "$alert/battery": None,
+        "$alert/sound": None,
     } == dict(found["vfod-main"].values)
     assert {
         "daemon/version": "0.1.0",
         "daemon/configuration": "ab",
+        "daemon/clock": "trusted",
+        "$alert/clock": None,
         "daemon/started": "2026-11-25T18:00:00Z",
     } == dict(found["vfod"].values)
     assert {"ready"} == {one.state for one in found.values()}
@@ -188,7 +200,10 @@ async def test_every_part_of_the_state_changes_what_is_shown_or_is_listed(house:
         ),
     )
     up = house.snapshot().vfos["main"]
-    house.happen(e.LinkLost(port="/dev/vfo", reason="lost", detail="unplugged"))
+    house.happen(
+        e.LinkLost(port="/dev/vfo", reason="lost", detail="unplugged"),
+        e.AudioLost(source="parec rx", reason="lost", detail="parec ended"),
+    )
     down = house.snapshot().vfos["main"]
     unseen = [path for path in _paths(up) if not (_is_seen(up, path) or _is_seen(down, path))]
     assert sorted(NOT_SHOWN) == sorted(unseen)
@@ -224,7 +239,7 @@ def _other(value: object) -> Any:
     match value:
         case bool():
             return not value
-        case LinkPhase() | SweepPhase():
+        case LinkPhase() | SoundPhase() | SweepPhase():
             return next(phase for phase in type(value) if phase is not value)
         case int() | float():
             return value + 60
@@ -276,6 +291,63 @@ async def test_a_low_battery_is_an_alert_until_it_is_charged(house: House) -> No
     )
 
 
+async def test_sound_that_is_gone_is_an_alert_until_it_is_back(house: House) -> None:
+    """With since when, why, and that the sweep measures nothing; the values are for automation."""
+    assert "level/value" in shown(house)["vfod-main"].values, "by sound, whatever the box can do"
+    house.happen(
+        e.AudioLost(source="parec rx", reason="lost", detail="parec ended"),
+        e.LevelsMissed(sweep="evening", reason="gone"),
+    )
+    values = shown(house)["vfod-main"].values
+    assert ("gone", "lost", "true") == (
+        values["sound/state"],
+        values["sound/reason"],
+        values["sweep/without-levels"],
+    )
+    alert = str(values["$alert/sound"])
+    assert alert.startswith("no sound from parec rx since Wed 18:00: parec ended; it is tried")
+    assert alert.endswith("; sweep evening goes on without levels since Wed 18:00")
+    house.happen(e.AudioHeard(source="parec rx"), e.LevelsFound(sweep="evening"))
+    values = shown(house)["vfod-main"].values
+    assert ("good", "", "false", None) == (
+        values["sound/state"],
+        values["sound/reason"],
+        values["sweep/without-levels"],
+        values["$alert/sound"],
+    )
+    house.happen(e.AudioJudged(soundness="clipped"))
+    values = shown(house)["vfod-main"].values
+    assert "clipped" == values["sound/state"]
+    assert "turn down the level of the recording" in str(values["$alert/sound"])
+
+
+async def test_without_sound_there_is_no_word_of_it(house: House) -> None:
+    """A VFO whose levels come from its box has no such node; one by sound has levels."""
+
+    def without(vfo: str, link: LinkState) -> Offer:
+        return replace(offer_of(vfo, link), by_sound=False)
+
+    devices = Devices(root="vfod", name="Attic", offer_of=without)
+    values = devices.shown(house.snapshot())[0].values
+    assert not [path for path in values if path.startswith("sound/")]
+    mute = e.LinkGreeted(**{**_fields(GREETED), "abilities": ("knob",)})
+    house.happen(mute)
+    assert "level/value" not in devices.shown(house.snapshot())[0].values
+    assert "level/value" in shown(house)["vfod-main"].values
+
+
+async def test_a_doubted_clock_is_an_alert_of_the_daemon(house: House) -> None:
+    """It says what does not happen because of it, and what to do, until it can be believed."""
+    house.tell(e.ClockDoubted(known=EVENING, reason="before-journal"))
+    values = shown(house)["vfod"].values
+    assert "doubted" == values["daemon/clock"]
+    alert = str(values["$alert/clock"])
+    assert "earlier than the newest entry of the journal: no window runs; set the clock" in alert
+    house.tell(e.ClockTrusted(doubted=60.0))
+    values = shown(house)["vfod"].values
+    assert ("trusted", None) == (values["daemon/clock"], values["$alert/clock"])
+
+
 async def test_a_band_is_always_one_of_the_format(house: House) -> None:
     """Between bands, and in one that is not offered, the value is `outside`."""
     for band in (None, "49m"):
@@ -287,8 +359,8 @@ async def test_a_door_that_fails_is_an_alert_of_the_daemon(house: House) -> None
     """Except MQTT's own, of which nobody could hear."""
     house.tell(e.DoorFailed(door="web", reason="busy", detail="taken"))
     house.tell(e.DoorFailed(door="mqtt", reason="lost", detail="gone"))
-    alerts = {path for path in shown(house)["vfod"].values if path.startswith("$alert")}
-    assert {"$alert/web"} == alerts
+    values = shown(house)["vfod"].values
+    assert {"$alert/web"} == {path for path in values if path.startswith("$alert") and values[path]}
     assert "web: busy" == shown(house)["vfod"].values["$alert/web"]
 
 

@@ -148,6 +148,8 @@ async def test_a_box_that_can_do_everything(air: Air) -> None:
         e.BoxMeasured(battery=8.0, temperature=-3.0),
         e.FilterSelected(select=0),
         e.FilterSelected(select=3),
+        e.AudioHeard(source="parec rx"),
+        e.AudioTimed(delay=0.2, means="mute", used=0.2),
         e.OutputSwitched(on=True, by=origin),
         e.SpeakerMuted(muted=False, by=origin),
         e.WindowAwaited(window="next", sweep="evening", opens=2e9, closes=2e9 + 60),

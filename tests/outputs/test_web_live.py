@@ -83,6 +83,22 @@ async def test_a_page_begins_with_everything(house: House) -> None:
         await page.close()
 
 
+async def test_what_is_wrong_is_told_with_every_state(house: House) -> None:
+    """Of the daemon beside the VFOs, of a VFO's sound in it; nothing where nothing is."""
+    async with living(house) as live:
+        page = Page(live)
+        said = await page.next()
+        assert ([], []) == (said["troubles"], said["vfos"]["main"]["troubles"])
+        house.tell(e.ClockDoubted(known=0.0, reason="before-release"))
+        said = await page.next()
+        assert ["the clock cannot be believed"] == [t.partition(",")[0] for t in said["troubles"]]
+        house.happen(e.AudioLost(source="parec rx", reason="lost", detail="parec ended"))
+        said = await page.next()
+        (trouble,) = said["vfos"]["main"]["troubles"]
+        assert trouble.startswith("no sound from parec rx since ")
+        await page.close()
+
+
 async def test_a_change_comes_within_a_tenth_of_a_second(house: House) -> None:
     """At once when nothing was going on, and within a tenth while events rain."""
     async with living(house) as live:

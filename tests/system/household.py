@@ -25,6 +25,7 @@ vfos:
     quiet: 2s
     receiver: [{{from: 150k, to: 30M, detector: envelope, intermediate_frequency: 455k}}]
     level_table: {{0: -130dBm, 4095: -10dBm}}
+    {first}
   {second}
 sweeps:
   test: {{bands: [41m], dwell: 250ms, settle: 100ms, readings: 2, hold: off}}
@@ -39,10 +40,12 @@ web: {{listen: "127.0.0.1:{web}"{more}}}
 class Household:
     """Where everything is, and what each door says.
 
-    `more` are further keys of web:, `second` is a second VFO.
+    `more` are further keys of web:, `first` of the VFO, `second` is a second VFO.
     """
 
-    def __init__(self, here: Path, broker: Server, more: str = "", second: str = "") -> None:
+    def __init__(
+        self, here: Path, broker: Server, more: str = "", first: str = "", second: str = ""
+    ) -> None:
         self.here = here
         self.broker = broker
         self.web = free_port()
@@ -50,7 +53,9 @@ class Household:
         self.socket = here / "control.sock"
         self.config = here / "vfod.yaml"
         self.config.write_text(
-            CONFIG.format(here=here, broker=broker.port, web=self.web, more=more, second=second)
+            CONFIG.format(
+                here=here, broker=broker.port, web=self.web, more=more, first=first, second=second
+            )
         )
         #: A file that says what the simulated box and its air are like; none is the usual evening.
         self.scenario: tuple[str, ...] = ()

@@ -22,6 +22,10 @@ vfos: {main: {port: /dev/x}}
 """
 
 
+#: The box says how strong, and the sound would say more, were the card there.
+SOUND = "level_from: both\n    audio: {program: arecord, device: nothing-there, delay: 100ms}"
+
+
 def now() -> float:
     return asyncio.get_running_loop().time()
 
@@ -32,7 +36,7 @@ def blocks(page: Path, language: str) -> list[str]:
 
 @pytest.fixture
 async def household(tmp_path: Path, mosquitto: Server) -> AsyncIterator[Household]:
-    it = Household(tmp_path, mosquitto)
+    it = Household(tmp_path, mosquitto, first=SOUND)
     it.start("box")
     it.start("daemon")
     try:
@@ -55,15 +59,16 @@ def run(command: str) -> str:
 
 
 async def test_the_examples_for_a_hub(household: Household) -> None:
-    """Frequency, link, state; a nudge, a frequency, a sweep."""
+    """Frequency, link, state, sound and clock; a nudge, a frequency, a sweep."""
     real_part("mosquitto_pub")
+    await until(lambda: household.retained().get("vfod-main/sound/state"), now)
     at = f"-p {household.broker.port} -t"
     shown = {
         command: await asyncio.to_thread(run, command.replace("-t", at, 1))
         for command in blocks(HOME, "sh")
         if "_sub" in command
     }
-    assert ["9420000", "up", "ready"] == list(shown.values())
+    assert ["9420000", "up", "ready", "gone", "false", "trusted"] == list(shown.values())
     commands = [command for command in blocks(HOME, "sh") if "_pub" in command]
     nudge, frequency, sweep = (c.replace("-t", at, 1) for c in commands)
     # A person tuned just now, and automation waits its turn; so the command is given again.

@@ -203,8 +203,12 @@ async def test_tonight_grows(household: Household, browser: Browser) -> None:
 
 
 async def test_several_vfos(tmp_path: Path, mosquitto: Server, browser: Browser) -> None:
-    """A list, then each: what is done on a VFO's page is done to that VFO."""
-    second = f"attic: {{port: {tmp_path}/vfo1}}"
+    """A list, then each: what is done on a VFO's page is done to that VFO.
+
+    What is wrong with the sound of one is said on its page, and not on the other's.
+    """
+    sound = "{program: arecord, device: nothing-there, delay: 100ms}"
+    second = f"attic: {{port: {tmp_path}/vfo1, audio: {sound}}}"
     it = Household(tmp_path, mosquitto, second=second)
     it.start("box")
     it.start("daemon")
@@ -215,8 +219,10 @@ async def test_several_vfos(tmp_path: Path, mosquitto: Server, browser: Browser)
         async with open_page(browser, it.url) as watched:
             await watched.says("#vfos", "main, 9\u2009420 kHz")
             await watched.says("#link", "link up")
+            assert "" == await watched.page.locator("#troubles").text_content()
             await watched.page.get_by_role("link", name="attic").click()
             await watched.says("#link", "link down")
+            await watched.says("#troubles", "no sound from arecord nothing-there since ")
             await watched.says("#figures", "–")
             await watched.page.get_by_role("button", name="One step up").click()
             await watched.says("#answer", "the VFO attic is not reachable")

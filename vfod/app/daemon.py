@@ -37,7 +37,7 @@ from vfod.outputs.metrics import Metrics
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band
 from vfod.run.clockwatch import ClockWatch
-from vfod.run.derive import activity, band_edges
+from vfod.run.derive import activity, band_edges, levels
 from vfod.run.notes import Stood
 from vfod.run.stream import Stream
 from vfod.state import Feed, State
@@ -79,7 +79,7 @@ class Daemon:
         self._names = Names(config, clock)
         self._tonight = None if journal is None else Tonight(config.path, journal, clock)
         rng = random.Random(seed)  # noqa: S311 - jitter of pauses, nothing secret
-        self.stream = Stream(clock, list(config.vfos), derive=(self._band_edges, activity))
+        self.stream = Stream(clock, list(config.vfos), derive=(self._band_edges, activity, levels))
         self._memory = memory
         self._watch = ClockWatch(
             clock, self._tell, released=released, newest=memory.newest, on_trust=self._recall

@@ -208,12 +208,14 @@ def _offer(config: Config, vfo: str, link: LinkState) -> Offer:
     if link.low is not None and link.high is not None:
         receiver = receiver.limited(link.low, link.high)
     reach = receiver.reachable()
-    by_box = settings.level_from in (Source.BOX, Source.BOTH)
+    source = settings.level_from
+    by_box = source in (Source.BOX, Source.BOTH)
     return Offer(
         low=reach[0][0] if reach else None,
         high=reach[-1][1] if reach else None,
         bands=tuple(band.name for band in config.bands),
         sweeps=tuple(name for name, sweep in config.sweeps.items() if sweep.vfo == vfo),
         level_unit=CALIBRATED if settings.level_tables and by_box else RELATIVE,
+        by_sound=source in (Source.AUDIO, Source.BOTH),
         settable=config.mqtt is None or config.mqtt.commands,
     )

@@ -47,10 +47,13 @@ from vfod.events.receiver import CorrectionTaken as CorrectionTaken
 from vfod.events.receiver import CrystalCalibrated as CrystalCalibrated
 from vfod.events.receiver import OwnSignalsMeasured as OwnSignalsMeasured
 from vfod.events.root import Event as Event
+from vfod.events.sound import AudioEnded as AudioEnded
 from vfod.events.sound import AudioHeard as AudioHeard
 from vfod.events.sound import AudioJudged as AudioJudged
 from vfod.events.sound import AudioLost as AudioLost
 from vfod.events.sound import AudioTimed as AudioTimed
+from vfod.events.sound import LevelsFound as LevelsFound
+from vfod.events.sound import LevelsMissed as LevelsMissed
 from vfod.events.sweeps import ActivityBegan as ActivityBegan
 from vfod.events.sweeps import ActivityEnded as ActivityEnded
 from vfod.events.sweeps import ChannelObserved as ChannelObserved

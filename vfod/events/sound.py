@@ -39,3 +39,25 @@ class AudioTimed(Event):
     delay: float | None
     means: str
     used: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AudioEnded(Event):
+    """The sound of `source` is recorded no more: a new configuration takes no levels from it."""
+
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LevelsMissed(Event):
+    """The sweep goes on, but its visits have no levels, because the sound is "gone" or "silent"."""
+
+    sweep: str
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LevelsFound(Event):
+    """There is something to take levels from again, for the sweep that went on without."""
+
+    sweep: str

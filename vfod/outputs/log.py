@@ -10,14 +10,14 @@ from datetime import tzinfo
 
 from vfod import events as e
 from vfod.state import Feed
-from vfod.state.say import event_text
+from vfod.state.say import SOUND_GONE, UNSOUND, event_text
 
 _log = logging.getLogger("vfod")
 
 #: What to do, where the event itself does not say it.
 _REMEDIES: dict[type[e.Event], str] = {
     e.LinkLost: "it is tried again all the time; `vfod doctor` looks closer",
-    e.AudioLost: "it is tried again all the time; nothing is measured by it meanwhile",
+    e.AudioLost: SOUND_GONE,
     e.DoorFailed: "it is tried again all the time, and the rest goes on",
     e.ConfigRefused: "mend it, then reload again",
     e.JournalSetAside: "what was written before is in that file; look at the disk",
@@ -26,12 +26,6 @@ _REMEDIES: dict[type[e.Event], str] = {
     e.BatteryLow: "charge it or change it; no window starts a sweep until then",
     e.BoxReset: "should that repeat, look at its supply",
     e.SweepEnded: "`vfod journal` tells what came before",
-}
-
-#: What to do about sound that cannot be measured; see events.AudioJudged.
-_UNSOUND = {
-    "silent": "is it plugged in and turned up? where the mute silences it, write speaker: leave",
-    "clipped": "turn down the level of the recording",
 }
 
 #: What happens several times a second all night: not worth a text that nobody reads.
@@ -85,9 +79,12 @@ class Log:
             case e.AudioJudged(soundness="good"):
                 return self._works(f"soundness {vfo}", text)
             case e.AudioJudged(soundness=soundness):
-                what = f"{text}; {_UNSOUND[soundness]}"
+                what = f"{text}; {UNSOUND[soundness]}"
                 self._down.add(f"soundness {vfo}")
                 return _Line(level=logging.WARNING, text=what, incident=f"{incident} {soundness}")
+            case e.AudioEnded():
+                self._down -= {f"sound {vfo}", f"soundness {vfo}"}
+                return None
             case e.DoorFailed(door=door):
                 return self._failed(f"door {door}", text)
             case e.DoorClosed(door=door):

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 from prometheus_client import Metric
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, InfoMetricFamily
 
-from vfod.state import LinkPhase, State, SweepPhase, VfoState
+from vfod.state import LinkPhase, SoundPhase, State, SweepPhase, VfoState
 from vfod.units import MILLI
 
 
@@ -22,6 +22,12 @@ def of_state(state: State) -> Iterable[Metric]:
     yield _filter_switchings(state)
     yield from _levels(state)
     yield _sweep_phase(state)
+    yield _sound_state(state)
+    yield GaugeMetricFamily(
+        "vfod_clock_doubted",
+        "Whether the machine's clock cannot be believed, so that no window runs.",
+        bool(state.clock_doubted),
+    )
     up = GaugeMetricFamily("vfod_door_up", "Whether a door works.", labels=["door"])
     for name, door in state.doors.items():
         up.add_metric([name], door.up)
@@ -52,6 +58,18 @@ _GAUGES: tuple[tuple[str, str, str, Callable[[VfoState], float | None]], ...] = 
     ("vfod_battery_low", "Whether the VFO's battery is low.", "", lambda vfo: vfo.battery_low),
     ("vfod_temperature", "Temperature in the VFO.", "celsius", lambda vfo: vfo.temperature),
     ("vfod_output_on", "Whether the oscillator's output is on.", "", lambda vfo: vfo.output),
+    (
+        "vfod_sound_delay",
+        "By how much the receiver's sound is late, as reckoned with.",
+        "seconds",
+        lambda vfo: vfo.sound.delay,
+    ),
+    (
+        "vfod_sweep_without_levels",
+        "Whether the sweep goes on though there is no sound to take levels from.",
+        "",
+        lambda vfo: vfo.sweep.without_levels is not None,
+    ),
     (
         "vfod_window_open",
         "Whether a window of the agenda is open.",
@@ -122,4 +140,20 @@ def _sweep_phase(state: State) -> Metric:
     for vfo, known in state.vfos.items():
         for phase in SweepPhase:
             family.add_metric([vfo, phase], known.sweep.phase is phase)
+    return family
+
+
+def _sound_state(state: State) -> Metric:
+    """Of VFOs whose levels come from sound, once anything is known of it."""
+    family = GaugeMetricFamily(
+        "vfod_sound_state",
+        "1 for what the receiver's sound is, else 0.",
+        labels=["vfo", "state"],
+    )
+    for vfo, known in state.vfos.items():
+        if known.sound.phase is SoundPhase.NONE:
+            continue
+        for phase in SoundPhase:
+            if phase is not SoundPhase.NONE:
+                family.add_metric([vfo, phase], known.sound.phase is phase)
     return family

@@ -26,6 +26,26 @@ def band_edges(bands: Sequence[Band]) -> Derive:
     return derive
 
 
+def levels(state: State, stamped: e.Stamped) -> list[e.Event]:
+    """A sweep's visits lost their levels with the sound, or have them again.
+
+    `LevelsMissed`, `LevelsFound`; each is told once.
+    """
+    vfo = state.vfos.get(stamped.vfo)
+    if vfo is None:
+        return []
+    sweep, sound = vfo.sweep, vfo.sound
+    match stamped.event:
+        case e.ChannelObserved(level=None) if sound.is_deaf and sweep.without_levels is None:
+            return [e.LevelsMissed(sweep=sweep.name or stamped.event.sweep, reason=sound.phase)]
+        case e.ChannelObserved(level=None) | e.AudioJudged(soundness="silent"):
+            return []
+        case e.ChannelObserved() | e.AudioHeard() | e.AudioJudged():
+            if sweep.without_levels is not None:
+                return [e.LevelsFound(sweep=sweep.name or "")]
+    return []
+
+
 def activity(state: State, stamped: e.Stamped) -> list[e.Event]:
     """A channel became active or quiet: `ActivityBegan`, `ActivityEnded`."""
     event = stamped.event

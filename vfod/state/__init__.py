@@ -3,6 +3,8 @@
 from vfod.state.change import apply as apply
 from vfod.state.model import Feed as Feed
 from vfod.state.model import LinkPhase as LinkPhase
+from vfod.state.model import SoundPhase as SoundPhase
+from vfod.state.model import SoundState as SoundState
 from vfod.state.model import State as State
 from vfod.state.model import Submit as Submit
 from vfod.state.model import SweepPhase as SweepPhase

@@ -11,11 +11,18 @@ from vfod.state.model import (
     Heard,
     LinkPhase,
     LinkState,
+    SoundPhase,
+    SoundState,
     State,
     SweepPhase,
     SweepState,
     VfoState,
 )
+
+#: The words of events.AudioJudged.
+_SOUNDNESS = {
+    str(phase): phase for phase in (SoundPhase.GOOD, SoundPhase.SILENT, SoundPhase.CLIPPED)
+}
 
 
 def apply(state: State, stamped: e.Stamped) -> State:
@@ -67,7 +74,7 @@ def _with_door(state: State, name: str, door: DoorState) -> State:
 
 
 def _apply_vfo(vfo: VfoState, stamped: e.Stamped) -> VfoState:
-    for part in (_link_changes, _dial_changes, _sweep_changes):
+    for part in (_link_changes, _dial_changes, _sound_changes, _sweep_changes):
         if (changes := part(vfo, stamped.event, stamped.time)) is not None:
             return dataclasses.replace(vfo, **changes)
     return vfo
@@ -158,6 +165,42 @@ def _dial_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any] 
     return None
 
 
+def _sound_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any] | None:
+    sound, sweep = vfo.sound, vfo.sweep
+    match event:
+        case e.AudioHeard(source=source):
+            # A recorder that starts is taken for good until it was listened to.
+            heard = SoundState(phase=SoundPhase.GOOD, since=time, source=source, delay=sound.delay)
+            return {"sound": heard}
+        case e.AudioLost(source=source, reason=reason, detail=detail):
+            # It was gone already where only the reason is another.
+            was_gone = sound.phase is SoundPhase.GONE
+            lost = SoundState(
+                phase=SoundPhase.GONE,
+                since=sound.since if was_gone else time,
+                source=source,
+                reason=reason,
+                detail=detail,
+                delay=sound.delay,
+            )
+            return {"sound": lost}
+        case e.AudioJudged(soundness=soundness):
+            phase = _SOUNDNESS.get(soundness, SoundPhase.NONE)
+            return {"sound": dataclasses.replace(sound, phase=phase, since=time)}
+        case e.AudioTimed(used=used):
+            return {"sound": dataclasses.replace(sound, delay=used)}
+        case e.AudioEnded():
+            return {
+                "sound": SoundState(),
+                "sweep": dataclasses.replace(sweep, without_levels=None),
+            }
+        case e.LevelsMissed():
+            return {"sweep": dataclasses.replace(sweep, without_levels=time)}
+        case e.LevelsFound():
+            return {"sweep": dataclasses.replace(sweep, without_levels=None)}
+    return None
+
+
 def _sweep_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any] | None:
     sweep = vfo.sweep
     match event:
@@ -190,7 +233,12 @@ def _sweep_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any]
         case e.SweepEnded():
             return {
                 "sweep": dataclasses.replace(
-                    sweep, phase=SweepPhase.IDLE, since=time, until=None, yielded_to=None
+                    sweep,
+                    phase=SweepPhase.IDLE,
+                    since=time,
+                    until=None,
+                    yielded_to=None,
+                    without_levels=None,
                 )
             }
         case e.PassCompleted(number=number, seconds=seconds, held=held) if (

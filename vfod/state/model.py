@@ -36,6 +36,19 @@ class SweepPhase(enum.StrEnum):
     PAUSED = "paused"
 
 
+class SoundPhase(enum.StrEnum):
+    """What comes from the receiver's sound; `none` until something is known, or where none is used.
+
+    The others can be measured (`good`), or are all zeros (`silent`), too loud (`clipped`), `gone`.
+    """
+
+    NONE = "none"
+    GOOD = "good"
+    SILENT = "silent"
+    CLIPPED = "clipped"
+    GONE = "gone"
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LinkState:
     """The line and who is at its other end; empty texts until a box has greeted once."""
@@ -52,6 +65,25 @@ class LinkState:
     resolution: int | None = None
     abilities: tuple[str, ...] = ()
     losses: int = 0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SoundState:
+    """The receiver's sound as a source of levels; see vfod.events.sound."""
+
+    phase: SoundPhase = SoundPhase.NONE
+    since: float | None = None
+    source: str = ""
+    #: Why it is gone: the word, and the sentence.
+    reason: str = ""
+    detail: str = ""
+    #: By how much it is late, seconds, as reckoned with; None until that was looked for.
+    delay: float | None = None
+
+    @property
+    def is_deaf(self) -> bool:
+        """Whether no level can be taken from it."""
+        return self.phase in (SoundPhase.GONE, SoundPhase.SILENT)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -73,6 +105,8 @@ class SweepState:
     #: End of a yield; None while sweeping, or when it lasts until somebody resumes.
     until: float | None = None
     yielded_to: e.Origin | None = None
+    #: Since when its visits have no levels, because the sound has none to give.
+    without_levels: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -120,6 +154,7 @@ class VfoState:
     level: float | None = None
     level_unit: str = ""
     floor: float | None = None
+    sound: SoundState = SoundState()
     battery: float | None = None
     battery_low: bool = False
     temperature: float | None = None

@@ -32,6 +32,15 @@ DOUBTED = {
 }
 
 
+#: What to do about sound that is recorded and cannot be measured; see events.AudioJudged.
+UNSOUND = {
+    "silent": "is it plugged in and turned up? where the mute silences it, write speaker: leave",
+    "clipped": "turn down the level of the recording",
+}
+#: What becomes of sound that is gone.
+SOUND_GONE = "it is tried again all the time; nothing is measured by it meanwhile"
+
+
 def event_text(event: e.Event, zone: tzinfo | None) -> str:
     """An event in a few words; `zone` is that of the times in it, None the machine's own."""
     match event:
@@ -77,6 +86,12 @@ def event_text(event: e.Event, zone: tzinfo | None) -> str:
             return f"how late the sound is could not be heard; {used * 1000:.0f} ms is assumed"
         case e.AudioTimed(means=means, used=used):
             return f"the sound is {used * 1000:.0f} ms late, by the {means}"
+        case e.AudioEnded(source=source):
+            return f"sound is no longer recorded from {source}"
+        case e.LevelsMissed(sweep=sweep, reason=reason):
+            return f"sweep {sweep} goes on without levels: the sound is {reason}"
+        case e.LevelsFound(sweep=sweep):
+            return f"sweep {sweep} has levels again"
         case e.SweepStarted(sweep=sweep, channels=channels, dial=dial, by=by):
             at = format_frequency(dial)
             return f"sweep {sweep} started at {at}, {channels} channels, by {by}"

@@ -4,14 +4,19 @@ One wording for all doors: the shell prints `one_line`, MQTT and the page use th
 """
 
 import dataclasses
+from collections.abc import Iterator
 from datetime import tzinfo
 from typing import Any
 
 from vfod import events as e
 from vfod.events import plain
-from vfod.state.model import LinkPhase, State, SweepPhase, VfoState
-from vfod.state.say import doubted_text, event_text, until_text
+from vfod.plan.localtime import local_words
+from vfod.state.model import LinkPhase, SoundPhase, SoundState, State, SweepPhase, VfoState
+from vfod.state.say import SOUND_GONE, UNSOUND, doubted_text, event_text, until_text
 from vfod.units import format_frequency, format_millihertz
+
+#: A moment of the last days, for a person.
+_SINCE = "%a %H:%M"
 
 
 def to_plain(state: State) -> dict[str, Any]:
@@ -26,24 +31,24 @@ def to_plain(state: State) -> dict[str, Any]:
         "config_waiting": list(state.config_waiting),
         "config_refused": state.config_refused,
         "clock_doubted": state.clock_doubted,
-        "vfos": {name: vfo_to_plain(vfo) for name, vfo in state.vfos.items()},
+        "vfos": {name: vfo_to_plain(vfo, state.place) for name, vfo in state.vfos.items()},
         "doors": {name: dataclasses.asdict(door) for name, door in state.doors.items()},
-        "text": "\n".join(
-            [
-                *(
-                    one_line(vfo, state.place, name if len(state.vfos) > 1 else "")
-                    for name, vfo in state.vfos.items()
-                ),
-                *([doubted_text(state.clock_doubted)] if state.clock_doubted else []),
-                *_configuration(state),
-            ]
-        ),
+        "text": "\n".join([*_lines(state), *daemon_troubles(state)]),
     }
 
 
-def _configuration(state: State) -> list[str]:
-    """What a person should know of the configuration; nothing where all is as written."""
-    lines = []
+def _lines(state: State) -> Iterator[str]:
+    """Of each VFO where it is tuned and what it does, then what is wrong."""
+    for name, vfo in state.vfos.items():
+        who = name if len(state.vfos) > 1 else ""
+        yield one_line(vfo, state.place, who)
+        for trouble in troubles(vfo, state.place):
+            yield f"{who}: {trouble}" if who else trouble
+
+
+def daemon_troubles(state: State) -> list[str]:
+    """What a person should know of clock and configuration; nothing where all is as it should."""
+    lines = [doubted_text(state.clock_doubted)] if state.clock_doubted else []
     if state.config_waiting:
         lines.append(f"waits for a restart: {', '.join(state.config_waiting)}")
     if state.config_refused:
@@ -51,13 +56,36 @@ def _configuration(state: State) -> list[str]:
     return lines
 
 
-def vfo_to_plain(vfo: VfoState) -> dict[str, Any]:
+def troubles(vfo: VfoState, zone: tzinfo | None) -> list[str]:
+    """What is wrong with the sound of a VFO and its levels: since when, and what to do."""
+    lines = [sound_text(vfo.sound, zone)] if sound_text(vfo.sound, zone) else []
+    if vfo.sweep.without_levels is not None:
+        since = local_words(vfo.sweep.without_levels, zone, _SINCE)
+        lines.append(f"sweep {vfo.sweep.name} goes on without levels since {since}")
+    return lines
+
+
+def sound_text(sound: SoundState, zone: tzinfo | None) -> str:
+    """What is wrong with it; empty where nothing is."""
+    since = "" if sound.since is None else f" since {local_words(sound.since, zone, _SINCE)}"
+    match sound.phase:
+        case SoundPhase.GONE:
+            return (
+                f"no sound from {sound.source}{since}: {sound.detail or sound.reason}; {SOUND_GONE}"
+            )
+        case SoundPhase.SILENT | SoundPhase.CLIPPED as phase:
+            return f"the sound from {sound.source} is {phase}{since}; {UNSOUND[phase]}"
+    return ""
+
+
+def vfo_to_plain(vfo: VfoState, zone: tzinfo | None) -> dict[str, Any]:
     """One VFO's state as JSON knows it; oscillator frequencies as hertz with three decimals."""
     plain = dataclasses.asdict(vfo)
     for name in ("oscillator", "produced"):
         if plain[name] is not None:
             plain[name] = format_millihertz(plain[name])
     plain["wavelength"] = None if vfo.wavelength is None else round(vfo.wavelength, 3)
+    plain["troubles"] = troubles(vfo, zone)
     return plain
 
 

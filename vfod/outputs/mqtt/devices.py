@@ -5,13 +5,15 @@ its box has greeted, `ready` while the line works, `lost` when it does not. Pure
 """
 
 from collections.abc import Callable
+from datetime import tzinfo
 
 from vfod.events import Door
 from vfod.outputs.mqtt import homie, nodes
 from vfod.outputs.mqtt.homie import Device, Shown
-from vfod.outputs.mqtt.nodes import OUTSIDE, Offer
-from vfod.state import LinkPhase, State, VfoState
+from vfod.outputs.mqtt.nodes import DOUBTED, OUTSIDE, TRUSTED, Offer
+from vfod.state import LinkPhase, SoundPhase, State, VfoState, show
 from vfod.state.model import LinkState
+from vfod.state.say import doubted_text
 
 #: Name under which the MQTT door is known; a broker that is away cannot be told so.
 NAME = "mqtt"
@@ -39,7 +41,7 @@ class Devices:
 
     def shown(self, state: State) -> list[Shown]:
         """All devices, children before the root that describes them."""
-        children = [self._vfo(name, vfo) for name, vfo in state.vfos.items()]
+        children = [self._vfo(name, vfo, state.place) for name, vfo in state.vfos.items()]
         return [*children, self._daemon(state)]
 
     def _daemon(self, state: State) -> Shown:
@@ -48,16 +50,19 @@ class Devices:
             for name, door in state.doors.items()
             if name != NAME
         }
+        doubt = state.clock_doubted
+        alerts["$alert/clock"] = doubted_text(doubt) if doubt else None
         children = tuple(self.id_of(vfo) for vfo in state.vfos)
         device = nodes.daemon(id=self.root, name=self._name, children=children)
         values = {
             "daemon/version": state.version or None,
             "daemon/configuration": state.config_digest or None,
+            "daemon/clock": DOUBTED if doubt else TRUSTED,
             "daemon/started": None if state.started is None else homie.moment(state.started),
         }
         return Shown(device=device, state=homie.READY, values=values | alerts)
 
-    def _vfo(self, name: str, vfo: VfoState) -> Shown:
+    def _vfo(self, name: str, vfo: VfoState, zone: tzinfo) -> Shown:
         device = self._device(name, vfo.link)
         described = device.properties()
         every = _values(vfo)
@@ -67,7 +72,7 @@ class Devices:
         return Shown(
             device=device,
             state=_state(vfo.link),
-            values=values | _alerts(vfo),
+            values=values | _alerts(vfo, zone),
             paced=_PACED | _DIAL if _is_swept(vfo) else _PACED,
         )
 
@@ -127,7 +132,7 @@ def _when(time: float | None) -> str | None:
 
 
 def _values(vfo: VfoState) -> dict[str, str | None]:
-    link, sweep, window = vfo.link, vfo.sweep, vfo.window
+    link, sweep, window, sound = vfo.link, vfo.sweep, vfo.window, vfo.sound
     progress = None
     if sweep.channels:
         progress = str(min(100, 100 * sweep.in_pass // sweep.channels))
@@ -152,6 +157,7 @@ def _values(vfo: VfoState) -> dict[str, str | None]:
         "sweep/progress": progress,
         "sweep/passes": str(sweep.passes),
         "sweep/visits": str(sweep.visits),
+        "sweep/without-levels": homie.boolean(sweep.without_levels is not None),
         "sweep/yielded-to": None if sweep.yielded_to is None else str(sweep.yielded_to),
         "sweep/until": _when(sweep.until),
         "window/open": homie.boolean(window.name is not None),
@@ -161,6 +167,10 @@ def _values(vfo: VfoState) -> dict[str, str | None]:
         "window/next-sweep": window.next_sweep,
         "level/value": _decimal(vfo.level, 1),
         "level/floor": _decimal(vfo.floor, 1),
+        "sound/state": None if sound.phase is SoundPhase.NONE else sound.phase,
+        "sound/reason": sound.reason,
+        "sound/since": _when(sound.since),
+        "sound/delay": _decimal(sound.delay, 3),
         "heard/channel": _whole(heard.dial) if heard else None,
         "heard/band": heard.band if heard else None,
         "heard/level": _decimal(heard.level, 1) if heard else None,
@@ -177,8 +187,9 @@ def _values(vfo: VfoState) -> dict[str, str | None]:
     }
 
 
-def _alerts(vfo: VfoState) -> dict[str, str | None]:
+def _alerts(vfo: VfoState, zone: tzinfo) -> dict[str, str | None]:
     return {
         "$alert/link": "the VFO is not reachable" if _state(vfo.link) == homie.LOST else None,
         "$alert/battery": _BATTERY_LOW if vfo.battery_low else None,
+        "$alert/sound": "; ".join(show.troubles(vfo, zone)) or None,
     }

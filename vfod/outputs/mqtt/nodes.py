@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from vfod.outputs.mqtt import homie
 from vfod.outputs.mqtt.homie import Device, Node, Property
-from vfod.state import LinkPhase, SweepPhase
+from vfod.state import LinkPhase, SoundPhase, SweepPhase
 
 #: Value of the band between bands: an enumeration must have one for every case.
 OUTSIDE = "outside"
@@ -15,6 +15,12 @@ OUTSIDE = "outside"
 #: What can be done with a sweep, beside `start` and its name.
 ACTIONS = ("stop", "stay", "resume", "skip")
 START = "start "
+
+#: Whether the wall clock can be believed.
+TRUSTED, DOUBTED = "trusted", "doubted"
+
+#: What the sound of a VFO can be once anything is known of it.
+_SOUNDS = tuple(phase for phase in SoundPhase if phase is not SoundPhase.NONE)
 
 #: Limits of vfod.requests.SetStep.
 _STEPS = "1:1000000"
@@ -30,6 +36,8 @@ class Offer:
     sweeps: tuple[str, ...] = ()
     #: "dBm" where the chain is calibrated, else "dB".
     level_unit: str = "dB"
+    #: Whether levels come from the receiver's sound.
+    by_sound: bool = False
     #: Whether anything may be set.
     settable: bool = True
 
@@ -42,8 +50,10 @@ def daemon(*, id: str, name: str, children: tuple[str, ...]) -> Device:
 def vfo(*, id: str, name: str, root: str, offer: Offer, abilities: frozenset[str]) -> Device:
     """The device of a VFO whose box has these abilities (docs/protocol.md)."""
     nodes = [_dial(offer, "knob" in abilities), _LINK, _sweep(offer), _WINDOW]
-    if "level" in abilities:
+    if offer.by_sound or "level" in abilities:
         nodes += [_level(offer), _heard(offer)]
+    if offer.by_sound:
+        nodes.append(_SOUND)
     if power := tuple(p for p in _POWER if _POWER[p] in abilities):
         nodes.append(Node(id="power", name="Power", properties=power))
     nodes += [node for ability, node in _SWITCHES.items() if ability in abilities]
@@ -77,6 +87,12 @@ _DAEMON = Node(
         _text("version", "Version"),
         _moment("started", "Started"),
         _text("configuration", "Digest of the configuration"),
+        Property(
+            id="clock",
+            name="Clock of the machine",
+            datatype="enum",
+            format=homie.enum_format((TRUSTED, DOUBTED)),
+        ),
     ),
 )
 
@@ -90,6 +106,17 @@ _LINK = Node(
         _text("firmware", "Firmware"),
         _moment("since", "Since"),
         _count("losses", "Losses"),
+    ),
+)
+
+_SOUND = Node(
+    id="sound",
+    name="Sound of the receiver",
+    properties=(
+        Property(id="state", name="State", datatype="enum", format=homie.enum_format(_SOUNDS)),
+        _text("reason", "Why it is gone"),
+        _moment("since", "Since"),
+        Property(id="delay", name="By how much it is late", datatype="float", unit="s"),
     ),
 )
 
@@ -187,6 +214,7 @@ def _sweep(offer: Offer) -> Node:
         ),
         _count("passes", "Passes"),
         _count("visits", "Visits"),
+        Property(id="without-levels", name="Goes on without levels", datatype="boolean"),
         _text("yielded-to", "Yielded to"),
         _moment("until", "Yields until"),
         Property(

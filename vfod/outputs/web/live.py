@@ -122,10 +122,11 @@ class Live:
             "time": self._clock.wall(),
             "zone": state.zone,
             "vfos": {
-                name: {**show.vfo_to_plain(vfo), **self._beside(name)}
+                name: {**show.vfo_to_plain(vfo, state.place), **self._beside(name)}
                 for name, vfo in state.vfos.items()
                 if name in vfos
             },
+            "troubles": show.daemon_troubles(state),
             "doors": {name: door.up for name, door in state.doors.items()},
             "events": events,
         }

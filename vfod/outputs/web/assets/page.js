@@ -75,6 +75,18 @@ function showDial(state) {
   if (document.activeElement !== $("band")) $("band").value = state.band || "";
 }
 
+// What is wrong, each with what to do; nothing is there where nothing is.
+function showTroubles(place, troubles) {
+  const key = troubles.join("\n");
+  if ((place.dataset.key || "") === key) return;
+  place.dataset.key = key;
+  place.replaceChildren(...troubles.map((trouble) => {
+    const line = document.createElement("p");
+    line.textContent = trouble;
+    return line;
+  }));
+}
+
 function showSweep(state) {
   const { sweep, window: due } = state;
   const running = sweep.phase !== "idle" && sweep.name;
@@ -150,6 +162,7 @@ function show() {
   const state = vfo();
   if (!state) return;
   showDial(state);
+  showTroubles($("troubles"), state.troubles);
   showSweep(state);
   showLevel(state);
   showHeard(state);
@@ -329,6 +342,7 @@ window.addEventListener("resize", show);
 follow((said) => {
   if (said.whole) known.vfos = {};
   known.zone = said.zone;
+  showTroubles($("daemon-troubles"), said.troubles);
   Object.assign(known.vfos, said.vfos);
   if (said.whole && known.version !== `${said.version} ${said.started}`) {
     known.version = `${said.version} ${said.started}`;
