@@ -14,7 +14,7 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from tests.bench.figures import Figure
+from tests.bench.figures import Bench, Figure, Promise
 from tests.bench.processes import Daemon, Processes, configuration, environment
 from vfod.store import Reader
 
@@ -25,6 +25,24 @@ _LIFE = 1.5
 #: Visits a second (tests/bench/processes.py).
 _RATE = 10.0
 _PATIENCE = 20.0
+
+
+LOST = Promise(
+    what=f"acknowledged changes lost to {MOMENTS} kills",
+    most=0,
+    means="what was answered is on the disk",
+)
+UNSOUND = Promise(
+    what="journals that were not sound then",
+    most=0,
+    means="SQLite's own check, after each kill",
+)
+VISITS = Promise(
+    what="observations lost to a kill, at most",
+    unit="s",
+    most=2.0,
+    means="they are written in batches, to spare a memory card",
+)
 
 
 def measure(folder: Path) -> list[Figure]:
@@ -52,19 +70,11 @@ def measure(folder: Path) -> list[Figure]:
                     db.execute("PRAGMA foreign_key_check").fetchall()
                 )
     return [
-        Figure(
-            what=f"acknowledged changes lost to {MOMENTS} kills",
-            value=lost_notes,
-            most=0,
-            note=f"of {notes} notes",
-        ),
-        Figure(what="journals that were not sound then", value=unsound, most=0),
-        Figure(
-            what="observations lost to a kill, at most",
-            value=max(lost_visits) / _RATE,
-            unit="s",
-            most=2.0,
-            note=f"{max(lost_visits)} visits of {_RATE:g} a second, over {len(lost_visits)} kills",
+        LOST.measured(lost_notes, f"of {notes} notes"),
+        UNSOUND.measured(unsound),
+        VISITS.measured(
+            max(lost_visits) / _RATE,
+            f"{max(lost_visits)} visits of {_RATE:g} a second, over {len(lost_visits)} kills",
         ),
     ]
 
@@ -106,3 +116,8 @@ def _live_and_die(
     if process.wait() != -signal.SIGKILL:
         raise RuntimeError((folder / "killed.log").read_text()[-2000:])
     return said, visits
+
+
+BENCH = Bench(
+    name="killing", promises=(LOST, UNSOUND, VISITS), measure=measure, takes="10 min", again=False
+)

@@ -9,7 +9,7 @@ import asyncio
 import statistics
 from pathlib import Path
 
-from tests.bench.figures import Figure, milliseconds, p99, ratio_of_pairs
+from tests.bench.figures import Bench, Figure, Promise, milliseconds, p99, ratio_of_pairs
 from tests.bench.processes import SCENARIO, configuration
 from tests.run.shack import shack, sweep
 from vfod import events as e
@@ -38,6 +38,18 @@ _IDLE = 1.0
 _UNDISTURBED = 10_000
 _PATIENCE = 60.0
 
+LATENESS = Promise(
+    what="lateness of visits p99, to bare call_at",
+    most=2.0,
+    means="a visit of a whole daemon begins about as punctually as a timer of the loop can be",
+)
+WANDERING = Promise(
+    what=f"drift over {_UNDISTURBED} visits",
+    unit="ms",
+    most=1.0,
+    means="deadlines are absolute: what a visit is late does not add up (jumping clock)",
+)
+
 _SHELL = e.Origin(door=e.Door.SHELL, who="bench")
 
 
@@ -47,11 +59,9 @@ async def measure(folder: Path) -> list[Figure]:
     ours = [p99(visits) for visits, _ in rounds]
     bare = [p99(ticks) for _, ticks in rounds]
     return [
-        Figure(
-            what="lateness of visits p99, to bare call_at",
-            value=ratio_of_pairs(ours, bare),
-            most=2.0,
-            note=f"{milliseconds(statistics.median(ours), statistics.median(bare))},"
+        LATENESS.measured(
+            ratio_of_pairs(ours, bare),
+            f"{milliseconds(statistics.median(ours), statistics.median(bare))},"
             f" {_ROUNDS} rounds of {_VISITS} visits",
         )
     ]
@@ -60,15 +70,7 @@ async def measure(folder: Path) -> list[Figure]:
 def measure_drift() -> list[Figure]:
     with asyncio.Runner(loop_factory=JumpLoop) as runner:
         drift = runner.run(_drift())
-    return [
-        Figure(
-            what=f"drift over {_UNDISTURBED} visits",
-            value=drift * 1e3,
-            unit="ms",
-            most=1.0,
-            note="on the jumping clock",
-        )
-    ]
+    return [WANDERING.measured(drift * 1e3, "on the jumping clock")]
 
 
 async def lateness(
@@ -177,3 +179,18 @@ async def _drift() -> float:
         tuned = [s.time for s in it.seen if isinstance(s.event, e.DialTuned)]
     length = walk.settle + walk.dwell if walk.settle is not None else 0.0
     return max(abs(time - tuned[0] - k * length) for k, time in enumerate(tuned[:_UNDISTURBED]))
+
+
+BENCH = Bench(
+    name="lateness",
+    promises=(LATENESS,),
+    measure=lambda folder: asyncio.run(measure(folder)),
+    takes="1 min",
+)
+DRIFT = Bench(
+    name="drift",
+    promises=(WANDERING,),
+    measure=lambda _: measure_drift(),
+    takes="30 s",
+    again=False,
+)

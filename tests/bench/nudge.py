@@ -8,7 +8,7 @@ import threading
 import time
 from pathlib import Path
 
-from tests.bench.figures import Figure, milliseconds, ratio_of_pairs
+from tests.bench.figures import Bench, Figure, Promise, milliseconds, ratio_of_pairs
 from tests.bench.processes import ROOT, Daemon, Processes, configuration, environment
 from tests.bench.round_trip import bare_exchange
 from vfod.wire.host import HostSession
@@ -16,6 +16,16 @@ from vfod.wire.messages import Tune
 
 _STUB_ROUNDS = 150
 _DAEMON_ROUNDS = 50
+
+STUB = Promise(
+    what="nudge against a stub, to python -c pass",
+    most=1.3,
+    means="a key press costs little more than a starting interpreter",
+)
+DAEMON = Promise(
+    what="the same against the daemon, less line and box",
+    means="the daemon's work and the journal's commit are in it, so it has no bound of its own",
+)
 
 _ANSWER = b'{"jsonrpc":"2.0","id":"plain","result":{"sequence":1,"text":"tuned to 7301 kHz"}}\n'
 
@@ -29,11 +39,9 @@ def measure(folder: Path) -> list[Figure]:
         threading.Thread(target=_answer, args=(server,), daemon=True).start()
         quick, started = _side_by_side(_nudge(stub), bare, _STUB_ROUNDS)
     figures = [
-        Figure(
-            what="nudge against a stub, to python -c pass",
-            value=ratio_of_pairs(quick, started),
-            most=1.3,
-            note=milliseconds(statistics.median(quick), statistics.median(started)),
+        STUB.measured(
+            ratio_of_pairs(quick, started),
+            milliseconds(statistics.median(quick), statistics.median(started)),
         )
     ]
     with Processes(folder) as processes:
@@ -42,12 +50,10 @@ def measure(folder: Path) -> list[Figure]:
         daemon = processes.daemon(configuration(folder, port=port))
         whole, started = _side_by_side(_nudge(daemon.control), bare, _DAEMON_ROUNDS)
         inside = _inside(daemon)
-    # Without a bound of its own: the daemon's work and the journal's commit are in it.
     figures.append(
-        Figure(
-            what="the same against the daemon, less line and box",
-            value=statistics.median((a - line) / b for a, b in zip(whole, started, strict=True)),
-            note=f"{milliseconds(statistics.median(whole))} in all; within that the daemon answers"
+        DAEMON.measured(
+            statistics.median((a - line) / b for a, b in zip(whole, started, strict=True)),
+            f"{milliseconds(statistics.median(whole))} in all; within that the daemon answers"
             f" in {milliseconds(inside)}, of which line and box {milliseconds(line)}",
         )
     )
@@ -113,3 +119,6 @@ def _line_and_box(port: str) -> float:
     finally:
         os.close(fd)
     return statistics.median(seconds)
+
+
+BENCH = Bench(name="nudge", promises=(STUB, DAEMON), measure=measure, takes="30 s")

@@ -11,7 +11,7 @@ import statistics
 import time
 from pathlib import Path
 
-from tests.bench.figures import Figure
+from tests.bench.figures import Bench, Figure, Promise
 from tests.bench.footprint import share
 from tests.bench.processes import SCENARIO, Daemon, MissingError, Processes, configuration
 from tests.bench.telling import WatchedBox
@@ -24,6 +24,19 @@ _TURNS = 100
 #: Seconds between two turns: a hand at ease, at moments that do not beat with anything.
 _APART = 0.137
 _PAGES = 5
+
+DELAY = Promise(
+    what="from the box's event to the page's figures, p95",
+    unit="ms",
+    most=100.0,
+    means="the page feels like the knob, in a real browser",
+)
+COST = Promise(
+    what=f"share of a core for {_PAGES} pages at ten visits a second",
+    unit="%",
+    most=5.0,
+    means="a family may look on",
+)
 
 #: Keeps the moment at which each text of the figures was first there, in seconds since 1970.
 _WATCH = """() => {
@@ -63,12 +76,9 @@ async def _delay(folder: Path) -> Figure:
     delays = [seen[text] - when for text, when in told.items() if text in seen]
     if len(delays) < _TURNS * 0.9:
         raise RuntimeError(f"only {len(delays)} of {_TURNS} turns were seen on the page")
-    return Figure(
-        what="from the box's event to the page's figures, p95",
-        value=statistics.quantiles(delays, n=20, method="inclusive")[-1] * 1e3,
-        unit="ms",
-        most=100.0,
-        note=f"median {statistics.median(delays) * 1e3:.1f} ms, {len(delays)} turns",
+    return DELAY.measured(
+        statistics.quantiles(delays, n=20, method="inclusive")[-1] * 1e3,
+        f"median {statistics.median(delays) * 1e3:.1f} ms, {len(delays)} turns",
     )
 
 
@@ -104,12 +114,9 @@ async def _cost(folder: Path) -> Figure:
         for page in pages:
             page.cancel()
         read = await asyncio.gather(*pages)
-    return Figure(
-        what=f"share of a core for {_PAGES} pages at ten visits a second",
-        value=(with_pages - without) * 100,
-        unit="%",
-        most=5.0,
-        note=f"{without * 100:.1f} % without them, {min(read) / 1e3:.0f} kB read by each",
+    return COST.measured(
+        (with_pages - without) * 100,
+        f"{without * 100:.1f} % without them, {min(read) / 1e3:.0f} kB read by each",
     )
 
 
@@ -128,3 +135,11 @@ async def _read(port: int) -> int:
 
 def _address(port: int) -> str:
     return f"http://127.0.0.1:{port}/"
+
+
+BENCH = Bench(
+    name="page",
+    promises=(DELAY, COST),
+    measure=lambda folder: asyncio.run(measure(folder)),
+    takes="1 min",
+)

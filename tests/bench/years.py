@@ -1,12 +1,14 @@
 """A journal after years: how quick the reports are, how large it is, that a night notices nothing.
 
 Fifty million observations are made by SQL, as a daemon would have written them, in nights of forty
-thousand visits at 700 channels, and summed up by the daemon's own upkeep; `VFOD_BENCH_ROWS` makes
-another number of them. Nothing is kept in memory but what the system keeps by itself.
+thousand visits at 700 channels, without sums, as a journal is after an upgrade; they are summed up
+as the daemon does it. `VFOD_BENCH_ROWS` makes another number of them. Nothing is kept in memory but
+what the system keeps by itself.
 """
 
 import asyncio
 import os
+import resource
 import shutil
 import sqlite3
 import statistics
@@ -19,15 +21,58 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from tests.bench import lateness
-from tests.bench.figures import Figure, milliseconds, p99, ratio_of_pairs
+from tests.bench.figures import Bench, Figure, Promise, milliseconds, p99, ratio_of_pairs
 from tests.bench.processes import MissingError, environment
 from tests.store.samples import observed, stamped
-from vfod.store import Keeping, Writer
-from vfod.store.upkeep import CHANNEL_BITS, Upkeep
+from vfod.clock import SystemClock
+from vfod.outputs.journal import Journal
+from vfod.run.stream import Stream
+from vfod.store import Keeping, Threaded, Writer
+from vfod.store.upkeep import CHANNEL_BITS
 
 ROWS = int(os.environ.get("VFOD_BENCH_ROWS", "50000000"))
-#: Issue figures.
-_MOST_SECONDS, _MOST_BYTES = 3.0, 24.0
+SIZE = Promise(
+    what="size of an observation",
+    unit="bytes",
+    most=24.0,
+    means="on the disk, indices and sums included: years on a memory card",
+)
+UPGRADE = Promise(
+    what="a year of nights summed up after an upgrade",
+    unit="s",
+    most=73.0,
+    means="by a running daemon, 365 nights of 40,000 visits, 200,000 a second",
+)
+NIGHT, PAGE, YEAR, CHANNELS = (
+    Promise(
+        what=what,
+        unit="s",
+        most=3.0,
+        means="of the processor, the command as a whole, on years of observations",
+    )
+    for what in (
+        "last night's report",
+        "last night's page",
+        "a year's report",
+        "a year's channels",
+    )
+)
+PIECE = Promise(
+    what="a piece of the upkeep, p99",
+    unit="ms",
+    most=100.0,
+    means="how long a person's change may wait behind the journal's own work",
+)
+BESIDE = Promise(
+    what="lateness of visits p99, in that journal, to a new one",
+    most=2.0,
+    means="a night notices neither the years before it nor the upkeep, beside reports without end",
+)
+
+#: How often a report is made, of which the best counts.
+_REPORTS = 3
+#: How often the upkeep is done of which a p99 is taken; the best of them counts.
+_ROUNDS = 3
 #: How often lateness is measured in the old journal and in a new one, in turns.
 _TURNS = 7
 
@@ -56,39 +101,26 @@ def measure(folder: Path) -> list[Figure]:
     if room < 60 * ROWS:
         raise MissingError(f"{60 * ROWS / 1e9:.0f} GB in {folder} (VFOD_BENCH_ROWS=1000000)")
     _make(path)
+    upgrade = asyncio.run(_upgrade(path))
     size = path.stat().st_size
     since = _date(_END - 365 * 86400)
     told = [
-        ("last night's report", ["night", "last"]),
-        ("last night's page", ["night", "last", "--html", str(folder / "night.html")]),
-        ("a year's report", ["nights", "--since", since]),
-        (
-            "a year's channels",
-            ["journal", "channels", "--since", since],
+        (NIGHT, ["night", "last"]),
+        (PAGE, ["night", "last", "--html", str(folder / "night.html")]),
+        (YEAR, ["nights", "--since", since]),
+        (CHANNELS, ["journal", "channels", "--since", since]),
+    ]
+    return [
+        SIZE.measured(
+            size / (_NIGHTS * _A_NIGHT),
+            f"{_NIGHTS * _A_NIGHT / 1e6:g} million, {size / 1e6:.0f} MB with the sums of"
+            f" {_NIGHTS} nights",
         ),
+        upgrade,
+        *(_report(promise, path, words) for promise, words in told),
+        _pieces(path),
+        asyncio.run(_beside(folder, path)),
     ]
-    figures = [
-        Figure(
-            what=f"size of an observation of {_NIGHTS * _A_NIGHT / 1e6:g} million",
-            value=size / (_NIGHTS * _A_NIGHT),
-            unit="bytes",
-            most=_MOST_BYTES,
-            note=f"{size / 1e6:.0f} MB with the sums of {_NIGHTS} nights",
-        )
-    ]
-    figures += [
-        Figure(
-            what=what,
-            value=min(_seconds(path, words) for _ in range(2)),
-            unit="s",
-            most=_MOST_SECONDS,
-            note="vfod " + " ".join(words[:2]) + ", the command as a whole",
-        )
-        for what, words in told
-    ]
-    figures.append(_pieces(path))
-    figures.append(asyncio.run(_beside(folder, path)))
-    return figures
 
 
 def _date(when: float) -> str:
@@ -96,7 +128,7 @@ def _date(when: float) -> str:
 
 
 def _make(path: Path) -> None:
-    """The journal, its newest night included in the sums."""
+    """The journal, without sums."""
     writer = Writer(path)
     writer.open(0.0)
     end = round(_END * 1000)
@@ -107,54 +139,95 @@ def _make(path: Path) -> None:
     with closing(sqlite3.connect(path, isolation_level=None)) as db:
         db.execute("PRAGMA synchronous = OFF")
         db.execute("DELETE FROM observations")
-        upkeep = Upkeep(db)
         for night in range(_NIGHTS):
             begin = end - (_NIGHTS - night) * _DAY
             db.execute(_MANY, (begin + _FROM, _A_NIGHT, _PACE, _CHANNELS))
-            while upkeep.piece((begin + _DAY) / 1000 + 3600, Keeping()):
-                pass
             if night % 100 == 0 and sys.stderr.isatty():
                 print(f"\r{night / _NIGHTS:4.0%} of a journal", end="", file=sys.stderr)
         db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
-def _seconds(path: Path, words: list[str]) -> float:
-    begun = time.perf_counter()
-    subprocess.run(
-        [sys.executable, "-m", "vfod", *words, "--journal", str(path)],
-        check=True,
-        stdout=subprocess.DEVNULL,
-        env=environment() | {"TZ": "UTC"},
+async def _upgrade(path: Path) -> Figure:
+    """The journal of a daemon that has just started, until all nights but the last are summed up:
+    that one waits until an hour has shown that the clock can be believed.
+    """
+    clock = SystemClock()
+    store = Threaded(path)
+    store.open(clock.wall())
+    stream = Stream(clock, ["main"])
+    journal = Journal(store, lambda event: None, clock)
+    writing = asyncio.create_task(journal.run(stream.subscribe("journal")))
+    begun = clock.monotonic()
+    marks = [(0, begun)]
+    while marks[-1][0] < _NIGHTS - 1:
+        await clock.sleep_until(clock.monotonic() + 0.25)
+        with closing(sqlite3.connect(path)) as db:
+            (done,) = db.execute("SELECT count(*) FROM nights WHERE summed = until").fetchone()
+        marks.append((done, clock.monotonic()))
+    stream.close()
+    await writing
+    while await store.tend(clock.wall(), Keeping()):
+        pass
+    await store.close()
+    # Other work on the machine only slows it down, so the best eighth of it counts.
+    paces = []
+    for eighth in range(8):
+        low, high = (_NIGHTS - 1) * eighth // 8, (_NIGHTS - 1) * (eighth + 1) // 8
+        before = next(mark for mark in marks if mark[0] >= low)
+        after = next(mark for mark in marks if mark[0] >= high)
+        if after[0] > before[0]:
+            paces.append((after[1] - before[1]) / (after[0] - before[0]))
+    whole = marks[-1][1] - begun
+    return UPGRADE.measured(
+        min(paces) * 365,
+        f"best eighth; {_NIGHTS} nights in {whole:.0f} s,"
+        f" {_NIGHTS * _A_NIGHT / whole / 1000:.0f} thousand visits a second",
     )
-    return time.perf_counter() - begun
+
+
+def _report(promise: Promise, path: Path, words: list[str]) -> Figure:
+    """Seconds of the processor that the command takes, children and system included."""
+    rounds = []
+    for _ in range(_REPORTS):
+        before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+        subprocess.run(
+            [sys.executable, "-m", "vfod", *words, "--journal", str(path)],
+            check=True,
+            stdout=subprocess.DEVNULL,
+            env=environment() | {"TZ": "UTC"},
+        )
+        wall, after = time.perf_counter() - begun, resource.getrusage(resource.RUSAGE_CHILDREN)
+        used = after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime
+        rounds.append((used, wall))
+    used, wall = min(rounds)
+    return promise.measured(
+        used, f"vfod {' '.join(words[:2])}, {wall:.2f} s by the wall, best of {_REPORTS}"
+    )
 
 
 def _pieces(path: Path) -> Figure:
-    """How long a person's change may wait for a piece of the upkeep, of whatever kind."""
-    with closing(sqlite3.connect(path)) as db, db:
-        db.execute("UPDATE nights SET summed = begin WHERE id > ?", (_NIGHTS - 10,))
-        first = (_NIGHTS - 9) << CHANNEL_BITS
-        db.execute("DELETE FROM channel_nights WHERE id >= ?", (first,))
-        db.execute("DELETE FROM band_hours WHERE night > ?", (_NIGHTS - 10,))
-    writer = Writer(path)
-    writer.open(_END)
-    writer.commit()
-    took: list[float] = []
-    limit = (_NIGHTS - 20) * 86400.0
-    try:
-        for _ in range(1000):
+    """Rounds in which the last nights are summed up anew and the next of the oldest given up."""
+    rounds = []
+    for number in range(1, _ROUNDS + 1):
+        with closing(sqlite3.connect(path)) as db, db:
+            db.execute("UPDATE nights SET summed = begin WHERE id > ?", (_NIGHTS - 10,))
+            first = (_NIGHTS - 9) << CHANNEL_BITS
+            db.execute("DELETE FROM channel_nights WHERE id >= ?", (first,))
+            db.execute("DELETE FROM band_hours WHERE night > ?", (_NIGHTS - 10,))
+        writer = Writer(path)
+        writer.open(_END)
+        keeping = Keeping(keep=(_NIGHTS - 3 * number) * 86400.0)
+        took: list[float] = []
+        more = True
+        while more:
             begun = time.perf_counter()
-            if not writer.tend(_END + 3600, Keeping(keep=limit)):
-                break
+            more = writer.tend(_END + 3600, keeping)
             took.append(time.perf_counter() - begun)
-    finally:
         writer.close()
-    return Figure(
-        what="a piece of the upkeep, p99",
-        value=p99(took) * 1e3,
-        unit="ms",
-        most=100.0,
-        note=f"{len(took)} pieces, median {statistics.median(took) * 1e3:.1f} ms",
+        rounds.append((p99(took), statistics.median(took), len(took)))
+    worst, middle, count = min(rounds)
+    return PIECE.measured(
+        worst * 1e3, f"{count} pieces, median {middle * 1e3:.1f} ms, best of {_ROUNDS} rounds"
     )
 
 
@@ -164,7 +237,8 @@ async def _beside(folder: Path, path: Path) -> Figure:
     Beside as much other work of the machine, the same daemon on a journal of its own: the reports
     need a core wherever the daemon writes.
     """
-    keeping = Keeping(keep=(_NIGHTS - 40) * 86400.0)
+    # So that there is something to give up until the end.
+    keeping = Keeping(keep=_NIGHTS // 2 * 86400.0)
     other = folder / "lateness.sqlite"
     ours: list[float] = []
     bare: list[float] = []
@@ -173,11 +247,9 @@ async def _beside(folder: Path, path: Path) -> Figure:
         for _ in range(_TURNS):
             ours += [p99(v) for v, _ in await lateness.lateness(path, folder, keeping, times=1)]
             bare += [p99(v) for v, _ in await lateness.lateness(other, folder, times=1)]
-    return Figure(
-        what="lateness of visits p99, in that journal, to a new one",
-        value=ratio_of_pairs(ours, bare),
-        most=2.0,
-        note=f"{milliseconds(statistics.median(ours), statistics.median(bare))}, beside reports",
+    return BESIDE.measured(
+        ratio_of_pairs(ours, bare),
+        f"{milliseconds(statistics.median(ours), statistics.median(bare))}, beside reports",
     )
 
 
@@ -197,3 +269,12 @@ def _at_work(path: Path) -> Iterator[None]:
             yield
         finally:
             os.killpg(shell.pid, 15)
+
+
+BENCH = Bench(
+    name="years",
+    promises=(SIZE, UPGRADE, NIGHT, PAGE, YEAR, CHANNELS, PIECE, BESIDE),
+    measure=measure,
+    takes="10 min",
+    again=False,
+)
