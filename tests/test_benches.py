@@ -85,7 +85,7 @@ def test_a_bound_and_its_verdict(
     """What other work can spoil is measured three times at most; nothing else is measured twice."""
     assert code == main(["one"], [bench])
     said = narrow(capsys.readouterr().out)
-    assert f"one\nfigure value bound\n{says}\nsize 5 MB\n" in said
+    assert f"one\nfigure value bound\n{says}\nsize 5 MB" in said
     assert ("over: speed" if code else "all are within their bounds") == said.splitlines()[-1]
 
 

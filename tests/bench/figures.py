@@ -4,6 +4,7 @@ Speed is given as a ratio to the barest way of doing the same on the same machin
 or as a share of a core, because a bound in milliseconds alone measures the machine.
 """
 
+import math
 import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -65,7 +66,7 @@ def better(before: Sequence[Figure], after: Sequence[Figure]) -> list[Figure]:
     found = {one.promise.what: one for one in before}
     for one in after:
         old = found[one.promise.what]
-        if one.value < old.value:
+        if one.value < old.value or math.isnan(old.value):
             found[one.promise.what] = one
     return [replace(one, note=f"{one.note}; measured again".lstrip("; ")) for one in found.values()]
 
