@@ -14,7 +14,8 @@ from vfod.store import Reader, Writer
 SWEEP = e.Origin(door=e.Door.SWEEP, who="evening")
 UNKNOWN = Stood(dial=None)
 
-#: A sweep of three visits of ten seconds, the second one with a hold; then a hand; then it ends.
+#: A sweep of three visits of ten seconds, the second one with a hold that is left for a guest; then
+#: a hand; then it ends.
 COURSE = [
     (0.0, started()),
     (1.0, e.DialFound(dial=7_000_000, oscillator=1)),
@@ -22,7 +23,10 @@ COURSE = [
     (30.0, observed(9_400_000, level=-90.0)),
     (40.0, observed(9_405_000, level=-60.0)),
     (40.1, e.HoldBegan(sweep="evening", dial=9_405_000, level=-60.0)),
-    (70.0, e.HoldEnded(sweep="evening", dial=9_405_000, seconds=29.9, reason="limit")),
+    (62.0, e.HoldLeft(sweep="evening", dial=9_405_000, guest="few")),
+    (64.0, observed(9_600_000, level=-80.0)),
+    (65.0, e.HoldResumed(sweep="evening", dial=9_405_000, away=3.0)),
+    (70.0, e.HoldEnded(sweep="evening", dial=9_405_000, seconds=26.9, reason="limit")),
     (80.0, observed(9_410_000, level=None)),
     (85.0, e.KnobTurned(number=1, dial=9_500_000, oscillator=1)),
     (700.0, tuned(9_510_000)),
@@ -49,6 +53,8 @@ def reader(tmp_path: Path) -> Reader:
         (25.0, Stood(dial=9_400_000, level=-90.0, unit="dBm")),
         (35.0, Stood(dial=9_405_000, level=-60.0, unit="dBm")),
         (60.0, Stood(dial=9_405_000, level=-60.0, unit="dBm")),
+        (63.0, Stood(dial=9_600_000, level=-80.0, unit="dBm")),
+        (67.0, Stood(dial=9_405_000)),
         (75.0, Stood(dial=9_410_000)),
         (300.0, Stood(dial=9_500_000)),
         (800.0, Stood(dial=9_510_000)),

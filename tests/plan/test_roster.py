@@ -40,6 +40,7 @@ SIX = tuple(range(7_205_000, 7_235_000, 5_000))
 SWEEPS = {
     "band": Sweep(name="band", vfo="main", bands=(BANDS["41m"],)),
     "six": Sweep(name="six", vfo="main", channels=SIX),
+    "two": Sweep(name="two", vfo="main", channels=(9_400_000, 9_405_000)),
     "far": Sweep(name="far", vfo="main", bands=(BANDS["31m"],)),
 }
 
@@ -149,6 +150,40 @@ def test_what_was_lost_makes_a_guest_due() -> None:
     assert [*["six"] * 6, *["band"] * 4] == [next(walk).sweep.name for _ in range(10)]
     lost = 120.0
     assert ["six"] * 6 == [next(walk).sweep.name for _ in range(6)]
+
+
+@pytest.mark.parametrize("is_next", [False, True])
+def test_an_interlude_in_a_hold_is_a_whole_pass_and_back(is_next: bool) -> None:
+    """Also where the guest came next anyway; the settles are those of the way that is gone, the
+    guest is due again a revisit time after it began, and the own sweep loses no channel.
+    """
+    lost = 0.0
+    found = roster(Guest(sweep="two", every=60.0), over=TWO_RANGES)
+    walk = found.walk(lost=lambda: lost)
+    visits = [next(walk) for _ in range(8)]
+    while visits[-1].sweep.name != "two" if is_next else len(visits) < 10:
+        visits.append(next(walk))
+    *_, held, coming = visits
+    assert is_next is (coming.sweep.name == "two")
+    assert "band" == held.sweep.name
+    lost = 300.0
+    came = walk.interlude(found.guests[0][1], held, coming)
+    assert list(SWEEPS["two"].channels) == [visit.dial for visit in came[:2]]
+    assert [("two", 0.6), ("two", 0.3), ("band", 0.6)] == [(v.sweep.name, v.settle) for v in came]
+    assert (held.pass_number, held.index, held.dial) == (
+        came[2].pass_number,
+        came[2].index,
+        came[2].dial,
+    )
+    after = [next(walk) for _ in range(60)]
+    own = [visit for visit in ([] if is_next else [coming]) + after if visit.sweep.name == "band"]
+    assert [held.index + 1 + k for k in range(len(own))][:20] == [visit.index for visit in own[:20]]
+    # 300 s later than it was planned, and from then on each 60 s or sooner.
+    until = next(k for k, visit in enumerate(after) if visit.sweep.name == "two")
+    begun = sum(v.duration for v in (*came, *([] if is_next else [coming]), *after[:until]))
+    assert 60 - 2.3 - 0.3 <= begun <= 60 + came[2].duration
+    for before, visit in pairwise([*([held] if is_next else [coming]), *after]):
+        assert (0.6 if before.select != visit.select else 0.3) == visit.settle
 
 
 def test_resuming_is_by_the_windows_own_sweep() -> None:

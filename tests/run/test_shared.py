@@ -9,7 +9,7 @@ from vfod import events as e
 from vfod.plan.dates import Span
 from vfod.plan.localtime import night_of
 from vfod.plan.moments import Lasting, UtcTime
-from vfod.plan.sweep import Hold, Sweep
+from vfod.plan.sweep import Sweep
 from vfod.plan.windows import Guest, Window
 
 UTC = ZoneInfo("UTC")
@@ -51,24 +51,6 @@ async def test_a_guest_is_visited_in_between_and_under_its_own_name() -> None:
         assert list(range(1, len(own_passes) + 1)) == own_passes
         state = it.stream.state.vfos["main"].sweep
         assert ("evening", len(own_passes)) == (state.name, state.passes)
-
-
-async def test_a_hold_does_not_keep_a_guest_waiting() -> None:
-    """A station that never pauses is held at for ten minutes, but left every half minute for the
-    channels that were given a revisit time of that, and one look's time (half a second) late.
-    """
-    own = sweep(hold=Hold(limit=600, most=99))
-    windows = [window(Guest(sweep="few", every=30.0))]
-    async with shack(sweeps=[own, FEW], windows=windows) as it:
-        await it.until(e.WindowOpened, limit=3700)
-        await it.wait(900)
-        few = [when for when, event in observed(it) if event.dial == FEW.channels[0]]
-        # The visit that was next already comes before the guest.
-        assert all(after - before <= 30.1 + 0.6 + 2.3 for before, after in pairwise(few))
-        ended = [event for event in it.of(e.HoldEnded) if isinstance(event, e.HoldEnded)]
-        assert len(ended) > 9
-        assert {"guest"} == {event.reason for event in ended}
-        assert {7_210_000} == {event.dial for event in ended}
 
 
 async def test_a_watch_comes_between_and_the_sweep_goes_on_where_it_was() -> None:

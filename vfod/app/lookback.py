@@ -13,7 +13,8 @@ from vfod.store import Observation, Reader
 _VISIT, _NIGHT = 120.0, 86400.0
 
 _KINDS = (
-    *("dial-tuned", "dial-found", "knob-turned", "hold-began", "hold-ended"),
+    *("dial-tuned", "dial-found", "knob-turned"),
+    *("hold-began", "hold-left", "hold-resumed", "hold-ended"),
     *("sweep-started", "sweep-resumed", "daemon-stopped"),
 )
 
@@ -27,7 +28,12 @@ def stood(reader: Reader, vfo: str, at: float) -> Stood:
         return Stood(dial=None)
     if last is not None and (before is None or last.time >= before.time):
         match last.event:
-            case e.DialTuned(dial=dial) | e.DialFound(dial=dial) | e.KnobTurned(dial=dial):
+            case (
+                e.DialTuned(dial=dial)
+                | e.DialFound(dial=dial)
+                | e.KnobTurned(dial=dial)
+                | e.HoldResumed(dial=dial)
+            ):
                 return Stood(dial=dial)
             case e.HoldBegan(dial=dial, level=level):
                 unit = before.observed.unit if before is not None else None

@@ -60,6 +60,8 @@ from vfod.events.sweeps import ChannelObserved as ChannelObserved
 from vfod.events.sweeps import ChannelSkipped as ChannelSkipped
 from vfod.events.sweeps import HoldBegan as HoldBegan
 from vfod.events.sweeps import HoldEnded as HoldEnded
+from vfod.events.sweeps import HoldLeft as HoldLeft
+from vfod.events.sweeps import HoldResumed as HoldResumed
 from vfod.events.sweeps import PassCompleted as PassCompleted
 from vfod.events.sweeps import SweepChanged as SweepChanged
 from vfod.events.sweeps import SweepEnded as SweepEnded

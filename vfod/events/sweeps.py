@@ -165,10 +165,32 @@ class HoldBegan(Event):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class HoldLeft(Event):
+    """The sweep leaves the channel at which it holds for `guest`, and will come back.
+
+    A guest is a sweep that shares the window with a revisit time and must not wait longer.
+    """
+
+    sweep: str
+    dial: int
+    guest: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HoldResumed(Event):
+    """The sweep is back at the channel at which it holds, after `away` seconds."""
+
+    sweep: str
+    dial: int
+    away: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class HoldEnded(Event):
     """The hold is over: `reason` is "quiet", "limit", "guest", "yield" or "skip".
 
-    A guest is a sweep that shares the window with a revisit time and must not wait longer.
+    `seconds` is the time spent on it, without that of guests. For a guest ends a hold only at a
+    channel of another guest that was let in before.
     """
 
     sweep: str

@@ -49,15 +49,13 @@ class Roster:
         index: int = 0,
         coming_from: int | None = None,
         lost: Callable[[], float] = nothing_lost,
-    ) -> Iterator[Visit]:
+    ) -> "Walk":
         """Visits without end; the place is one of the window's own sweep.
 
         `lost` tells the seconds so far that went by unplanned, in holds and yields: a guest that
         became due in them comes next.
         """
-        if not self.guests:
-            return self.main.walk(pass_number, index, coming_from)
-        return _Walk(self, pass_number, index, coming_from, lost).visits()
+        return Walk(self, pass_number, index, coming_from, lost)
 
 
 def roster_of(
@@ -116,7 +114,9 @@ class _Part:
         return self.plan.visit(self.number, self.index, before)
 
 
-class _Walk:
+class Walk:
+    """The visits of a roster one after the other; see Roster.walk."""
+
     def __init__(
         self,
         roster: Roster,
@@ -125,6 +125,7 @@ class _Walk:
         coming_from: int | None,
         lost: Callable[[], float],
     ) -> None:
+        self._roster = roster
         self._main = _Part(roster.main, None, number, index)
         parts = [_Part(plan, guest) for guest, plan in roster.guests]
         self._timed = [p for p in parts if p.guest is not None and p.guest.every is not None]
@@ -134,12 +135,44 @@ class _Walk:
         self._spent = 0.0
         #: Who has the time between the timed guests, and since when.
         self._base, self._base_since = self._main, 0.0
+        self._visits = self._walk()
+
+    def __iter__(self) -> Iterator[Visit]:
+        return self
+
+    def __next__(self) -> Visit:
+        return next(self._visits)
+
+    def interlude(self, guest: SweepPlan, held: Visit, coming: Visit) -> list[Visit]:
+        """What comes now if a guest with a revisit time is not to wait for the end of a hold.
+
+        A whole pass of it, and back to `held`, at which the sweep stays; `coming` was given out
+        last and is not begun yet. It comes after that, unless it began that pass by itself.
+        """
+        part = next(part for part in self._timed if part.plan is guest)
+        host = next(plan for plan in self._roster.plans if plan.sweep is held.sweep)
+        now, here = self._now - coming.duration, host.range_at(held.pass_number, held.index)
+        if coming.sweep is guest.sweep:
+            after, visits = here, [coming]
+            while not visits[-1].ends_pass:
+                visits.append(next(self))
+        else:
+            after, self._before = self._before, here
+            visits = [*self._whole_pass(part)]
+        assert part.guest is not None
+        part.due = now + (part.guest.every or 0.0)
+        last = visits[-1]
+        back = host.visit(
+            held.pass_number, held.index, guest.range_at(last.pass_number, last.index)
+        )
+        self._before = after
+        return [*visits, back]
 
     @property
     def _now(self) -> float:
         return self._spent + self._lost()
 
-    def visits(self) -> Iterator[Visit]:
+    def _walk(self) -> Iterator[Visit]:
         while True:
             self._choose_base()
             visit = self._base.visit(self._before)

@@ -118,7 +118,7 @@ class _Course:
                 self._link = f"the VFO was not reached: {visible(reason)}"
             case e.LinkGreeted():
                 self._link = None
-            case e.SweepStarted() | e.SweepResumed() | e.HoldEnded():
+            case e.SweepStarted() | e.SweepResumed() | e.HoldLeft() | e.HoldEnded():
                 self._sweep = None
             case e.SweepEnded(reason=reason):
                 self._sweep = f"the sweep had ended: {visible(reason)}"
@@ -128,5 +128,5 @@ class _Course:
                 self._sweep = f"waited: {visible(reason)}"
             case e.SweepRefused(reason=reason):
                 self._sweep = f"the sweep cannot run: {visible(reason)}"
-            case e.HoldBegan(dial=dial):
+            case e.HoldBegan(dial=dial) | e.HoldResumed(dial=dial):
                 self._sweep = f"stayed on {format_frequency(dial)}"

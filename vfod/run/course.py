@@ -1,10 +1,11 @@
-"""Where a sweeper is in its roster: this visit, the next one, and the passes under way."""
+"""Where a sweeper is in its roster: this visit, the next ones, and the passes under way."""
 
+from collections import deque
 from dataclasses import dataclass
 
 from vfod import events as e
 from vfod.plan.roster import Roster
-from vfod.plan.sweep import Visit
+from vfod.plan.sweep import SweepPlan, Visit
 
 
 @dataclass(slots=True)
@@ -31,12 +32,23 @@ class Course:
 
     def _begin(self, roster: Roster, place: tuple[int, int], dial: int | None) -> None:
         self.roster = roster
-        self._visits = roster.walk(*place, coming_from=dial, lost=lambda: self.shift)
-        self.visit: Visit = next(self._visits)
-        #: The one after it, for who wants to know what comes.
-        self.coming: Visit = next(self._visits)
+        self._walk = roster.walk(*place, coming_from=dial, lost=lambda: self.shift)
+        self.visit: Visit = next(self._walk)
+        self._ahead = deque([next(self._walk)])
+        #: The visit with which the sweep comes back from guests to a hold.
+        self.back: Visit | None = None
         #: The own sweep's visit that is under way or comes next, also while a guest has the dial.
         self.own: Visit = roster.main.visit(*place, None)
+
+    @property
+    def coming(self) -> Visit:
+        """The visit after this one."""
+        return self._ahead[0]
+
+    @property
+    def is_back(self) -> bool:
+        """Whether this visit is the one that comes back to a hold."""
+        return self.visit is self.back
 
     @property
     def passes(self) -> int:
@@ -71,19 +83,30 @@ class Course:
         known.began, known.visits, known.held = now, 0, 0.0
         return ended
 
-    def guest_waits(self, now: float) -> bool:
-        """Whether a guest with a revisit time should have begun its next pass by now."""
+    def waiting(self, now: float) -> SweepPlan | None:
+        """The guest with a revisit time that should have begun its next pass by now."""
         for guest, plan in self.roster.guests:
             known = self._passes.get(plan.sweep.name)
             if guest.every is None or known is None or self.visit.sweep is plan.sweep:
                 continue
             if now >= known.began - plan.pass_duration + guest.every:
-                return True
-        return False
+                return plan
+        return None
+
+    def see(self, guest: SweepPlan) -> None:
+        """On to a guest that waits, all its channels, and then back to this visit."""
+        visits = self._walk.interlude(guest, self.visit, self.coming)
+        if self.coming is visits[0]:
+            self._ahead.popleft()
+        self._ahead.extendleft(reversed(visits))
+        self.back = visits[-1]
+        self.advance()
 
     def advance(self) -> None:
         """On to the next visit."""
-        self.visit, self.coming = self.coming, next(self._visits)
+        self.visit = self._ahead.popleft()
+        if not self._ahead:
+            self._ahead.append(next(self._walk))
         if self.visit.sweep.name == self.name:
             self.own = self.visit
 
@@ -95,5 +118,5 @@ class Course:
         """By another roster from the next pass on: this visit ended the one before."""
         self.roster = roster
         number, dial = self.own.pass_number + 1, self.own.dial
-        self._visits = roster.walk(number, coming_from=dial, lost=lambda: self.shift)
-        self.coming = next(self._visits)
+        self._walk = roster.walk(number, coming_from=dial, lost=lambda: self.shift)
+        self._ahead = deque([next(self._walk)])

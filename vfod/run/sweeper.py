@@ -119,20 +119,31 @@ class Sweeper:
         await self._speaker.mute()
         deadline = self.course.began = self._clock.monotonic()
         while True:
+            if not clearance.may_move:
+                self._holding.give_up()
             if await clearance.wait(self.visit.dial) is not None:
                 deadline = self._anew(deadline)
             if self._clock.monotonic() - deadline > OVERRUN:
                 deadline = self._anew(deadline)
-            self._change_visit()
-            observed = await self._visitor.visit(self.visit, deadline)
-            if observed is None and not clearance.skipping:
-                continue
-            deadline += self.visit.duration
-            held = observed is not None and await self._holding.hold(observed)
+            if self.course.is_back:
+                held = await self._holding.come_back()
+                if not held:
+                    continue
+            else:
+                if not self._holding.is_away:
+                    self._change_visit()
+                observed = await self._visitor.visit(self.visit, deadline)
+                if observed is None and not clearance.skipping:
+                    continue
+                deadline += self.visit.duration
+                held = observed is not None and await self._holding.hold(observed)
             if held or clearance.skipping:
                 deadline = self._anew(deadline)
             clearance.skipping = False
-            self._next()
+            if held and self._holding.guest is not None:
+                self.course.see(self._holding.guest)
+            else:
+                self._next()
             if not await clearance.undisturbed_until(deadline) and clearance.skipping:
                 clearance.skipping = False
                 deadline = self._anew(deadline)

@@ -268,9 +268,9 @@ def _sweep_changes(vfo: VfoState, event: e.Event, time: float) -> dict[str, Any]
                     yielded_to=None,
                 )
             }
-        case e.HoldBegan(dial=dial):
+        case e.HoldBegan(dial=dial) | e.HoldResumed(dial=dial):
             return {"sweep": dataclasses.replace(sweep, phase=SweepPhase.HOLDING, channel=dial)}
-        case e.HoldEnded():
+        case e.HoldLeft() | e.HoldEnded():
             return {"sweep": dataclasses.replace(sweep, phase=SweepPhase.SWEEPING)}
         case e.ChannelObserved():
             return _observed(vfo, event, time)

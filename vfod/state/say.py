@@ -115,6 +115,11 @@ def event_text(event: e.Event, zone: tzinfo | None) -> str:
             return f"{format_frequency(dial)} skipped by {by}"
         case e.HoldBegan(dial=dial, level=level):
             return f"holding at {format_frequency(dial)}, level {level:.0f}"
+        case e.HoldLeft(dial=dial, guest=guest):
+            return f"left {format_frequency(dial)} for {guest}, coming back"
+        case e.HoldResumed(dial=dial, away=away):
+            at = format_frequency(dial)
+            return f"holding at {at} again, {format_duration(away)} later"
         case e.HoldEnded(dial=dial, seconds=seconds, reason=reason):
             return f"left {format_frequency(dial)} after {format_duration(seconds)}: {reason}"
         case e.ActivityBegan(dial=dial, above_floor=above):
