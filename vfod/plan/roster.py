@@ -151,12 +151,15 @@ class Walk:
         """
         part = next(part for part in self._timed if part.plan is guest)
         host = next(plan for plan in self._roster.plans if plan.sweep is held.sweep)
-        now, here = self._now - coming.duration, host.range_at(held.pass_number, held.index)
+        here = host.range_at(held.pass_number, held.index)
+        after: Range | None = here
+        now = self._now - coming.duration
         if coming.sweep is guest.sweep:
-            after, visits = here, [coming]
+            visits = [coming]
             while not visits[-1].ends_pass:
                 visits.append(next(self))
         else:
+            # What was given out last is where the walk will go on from.
             after, self._before = self._before, here
             visits = [*self._whole_pass(part)]
         assert part.guest is not None
