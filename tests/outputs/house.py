@@ -43,6 +43,8 @@ class House:
         self.asked: list[r.Asked] = []
         self.counted: list[tuple[str, str, str]] = []
         self.told: list[e.Event] = []
+        #: What is remarked to whoever starts a sweep.
+        self.remark = ""
 
     def snapshot(self) -> State:
         return self.stream.state
@@ -85,6 +87,7 @@ class House:
                 event: e.Event = e.StepChanged(step=step, by=asked.origin)
             case r.StartSweep(sweep=sweep):
                 event = e.SweepStarted(sweep=sweep, channels=3, dial=LOW, by=asked.origin)
+                return self._answer(event, asked, self.remark)
             case _:
                 raise LinkDownError("the VFO is not reachable", remedy="plug it in")
         return self._answer(event, asked)
@@ -92,9 +95,9 @@ class House:
     def _tuned(self, dial: int, asked: r.Asked) -> dict[str, Any]:
         return self._answer(tuned(dial, asked.origin), asked)
 
-    def _answer(self, event: e.Event, asked: r.Asked) -> dict[str, Any]:
+    def _answer(self, event: e.Event, asked: r.Asked, remark: str = "") -> dict[str, Any]:
         stamped = self.stream.emit(event, vfo=asked.vfo or "main", cause=asked.id)
-        return show.answer(stamped, self.stream.state.place)
+        return show.answer(stamped, self.stream.state.place, remark)
 
 
 def tuned(dial: int, by: e.Origin | e.Door = e.Door.SHELL) -> e.DialTuned:

@@ -205,6 +205,20 @@ async def test_a_setting_that_is_refused(air: Air) -> None:
     assert "sweep/action: the VFO is not reachable; plug it in" == warned[2]
 
 
+async def test_what_is_remarked_to_who_asked_is_on_the_log_topic(air: Air) -> None:
+    """A sweep that waits for the VFO: the command is taken, and its log says what it waits for."""
+    topic = "homie/5/vfod-main/sweep/action/set"
+    air.broker.send(topic, "start evening")
+    await air.wait(0.1)
+    assert [] == air.broker.of("vfod-main/$log/info")
+    air.house.remark = "the sweep will begin when the VFO is back: it has been away since Wed 12:00"
+    air.broker.send(topic, "start evening")
+    await air.wait(0.1)
+    told = [text for _, text in air.broker.of("vfod-main/$log/info")]
+    assert [f"sweep/action: {air.house.remark}"] == told
+    assert [("mqtt", "sweep-start", "ok")] * 2 == air.house.counted
+
+
 async def test_a_defect_behind_a_setting_does_not_close_the_door(
     air: Air, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -153,3 +153,44 @@ async def test_a_person_is_told_when_the_journal_does_not_take_it(written: bool)
         answer = await desk.submit(asked)
         assert 7_300_000 == it.dial
         assert written == ("not in the journal yet" not in answer["text"])
+
+
+async def test_what_is_asked_of_a_sweep_while_the_vfo_is_away_says_that_it_waits() -> None:
+    """Start, stay, resume and skip are taken, by whatever door, and say since when it is away."""
+    async with shack(sweeps=[sweep()]) as it:
+        there = await it.ask(r.StartSweep(sweep="evening"))
+        assert "remark" not in there
+        await it.until(e.ChannelObserved)
+        await it.wait(30)
+        it.port.unplug()
+        await it.until(e.SweepPaused, limit=10)
+        await it.wait(120)
+        # NOON is 12:00 UTC on a Wednesday.
+        away = "when the VFO is back: it has been away since Wed 12:00 (lost)"
+        for request, by, remark in (
+            (r.StartSweep(sweep="evening"), SHELL, f"the sweep will begin {away}"),
+            (r.SkipChannel(), SHELL, f"the sweep will go on {away}"),
+            (r.Stay(), SHELL, f"after that the sweep will go on {away}"),
+            (r.Resume(), SHELL, f"the sweep will go on {away}"),
+        ):
+            answer = await it.ask(request, by)
+            assert remark == answer["remark"]
+            assert str(answer["text"]).endswith(f"; {remark}")
+        await it.wait(PERSON_FIRST)
+        answer = await it.ask(r.StartSweep(sweep="evening"), MQTT)
+        assert f"the sweep will begin {away}" == answer["remark"]
+        seen = len(it.of(e.ChannelObserved))
+        it.port.plug()
+        await it.until(e.ChannelObserved, limit=30)
+        assert seen + 1 == len(it.of(e.ChannelObserved))
+        assert "remark" not in await it.ask(r.Stay(), SHELL)
+
+
+async def test_a_vfo_that_was_never_there_is_said_to_be_so() -> None:
+    """A daemon that was started without it."""
+    async with shack(sweeps=[sweep()], connect=False) as it:
+        answer = await it.ask(r.StartSweep(sweep="evening"))
+        assert "has not been found yet" in str(answer["text"])
+        await it.wait(10)
+        answer = await it.ask(r.StartSweep(sweep="evening"))
+        assert "it has been away since Wed 12:00 (missing)" in str(answer["text"])

@@ -17,7 +17,7 @@ from vfod.errors import RefusedError, RequestError
 from vfod.events import Door, Origin, Stamped
 from vfod.radio.bands import Band, band_named, neighbour
 from vfod.run.tuner import Tuner
-from vfod.state.show import answer
+from vfod.state.show import answer, away_text
 from vfod.units import format_duration
 
 #: Quiet time after a hand or a person, seconds (docs: defaults). Ten minutes is about the time a
@@ -154,14 +154,26 @@ class Desk:
         if asked.origin.door is Door.MQTT:
             self._admit_automation()
         stamped = await self._carry_out(asked)
-        told = answer(stamped, self._zone)
+        remarks = [self._if_away(asked.request)]
         if (
             self._committed is not None
             and asked.origin.door.is_person
             and not await self._committed(stamped.sequence)
         ):
-            told["text"] += "; not in the journal yet, whose disk does not take it: see the log"
-        return told
+            remarks.append("not in the journal yet, whose disk does not take it: see the log")
+        return answer(stamped, self._zone, "; ".join(filter(None, remarks)))
+
+    def _if_away(self, request: r.Request) -> str:
+        """That what was asked of a sweep waits for the VFO; empty where it does not."""
+        away = away_text(self._tuner.known, self._zone)
+        match request:
+            case r.StartSweep() if away:
+                return f"the sweep will begin when the VFO is back: {away}"
+            case r.Stay() if away:
+                return f"after that the sweep will go on when the VFO is back: {away}"
+            case r.Resume() | r.SkipChannel() if away:
+                return f"the sweep will go on when the VFO is back: {away}"
+        return ""
 
     async def _carry_out(self, asked: r.Asked) -> Stamped:
         tuner, by, cause = self._tuner, asked.origin, asked.id

@@ -89,6 +89,17 @@ def vfo_to_plain(vfo: VfoState, zone: tzinfo | None) -> dict[str, Any]:
     return plain
 
 
+def away_text(vfo: VfoState, zone: tzinfo | None) -> str:
+    """Since when the VFO has not been there; empty where it is."""
+    link = vfo.link
+    if link.phase is LinkPhase.UP:
+        return ""
+    if link.since is None:
+        return "it has not been found yet"
+    why = f" ({link.reason})" if link.reason else ""
+    return f"it has been away since {local_words(link.since, zone, _SINCE)}{why}"
+
+
 def dial_text(vfo: VfoState) -> str:
     """`9420 kHz, 31m, 31.8 m` as far as known."""
     if vfo.dial is None or vfo.wavelength is None:
@@ -129,9 +140,15 @@ def sweep_text(vfo: VfoState, zone: tzinfo | None) -> str:
     return f"sweep {sweep.name} {phase} ({where})"
 
 
-def answer(stamped: e.Stamped, zone: tzinfo | None) -> dict[str, Any]:
-    """A stamped event as a notification or an answer, with `text` for people."""
-    marked = {"doubted": True} if stamped.doubted else {}
+def answer(stamped: e.Stamped, zone: tzinfo | None, remark: str = "") -> dict[str, Any]:
+    """A stamped event as a notification or an answer, with `text` for people.
+
+    A `remark` is what who asked should know beside the event; the text has it too.
+    """
+    marked: dict[str, Any] = {"doubted": True} if stamped.doubted else {}
+    if remark:
+        marked["remark"] = remark
+    text = event_text(stamped.event, zone)
     return {
         "sequence": stamped.sequence,
         "time": stamped.time,
@@ -140,5 +157,5 @@ def answer(stamped: e.Stamped, zone: tzinfo | None) -> dict[str, Any]:
         "event": plain.kind(stamped.event),
         "cause": stamped.cause,
         "data": plain.to_plain(stamped.event),
-        "text": event_text(stamped.event, zone),
+        "text": f"{text}; {remark}" if remark else text,
     }

@@ -146,7 +146,9 @@ class Session:
             method = commands.method_of(request)
             origin = Origin(door=Door.MQTT, who=self._devices.root)
             id_ = f"{Door.MQTT}-{next(self._numbers)}"
-            await self._submit(Asked(request=request, origin=origin, vfo=vfo, id=id_))
+            answer = await self._submit(Asked(request=request, origin=origin, vfo=vfo, id=id_))
+            if remark := answer.get("remark"):
+                await self._publisher.log(device, "info", f"{path}: {remark}")
         except VfodError as error:
             result = error.code
             await self._publisher.log(device, "warn", f"{path}: {error}")
