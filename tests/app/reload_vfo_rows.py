@@ -11,6 +11,7 @@ from vfod import events as e
 from vfod import requests as r
 from vfod.config.loading import load
 from vfod.errors import OutOfRangeError
+from vfod.state import SoundPhase
 
 
 async def refused(it: Attended, dial: int) -> bool:
@@ -40,10 +41,45 @@ case("vfos.attic", ("  attic: {port: /dev/attic}\n", ""))(nothing)
 PORT = "port: /dev/main\n"
 SOUND = PORT + "    audio: {program: arecord, device: default, delay: 100ms}\n"
 RECORDED = (PORT, SOUND)
-case("vfos.main.audio", RECORDED)(nothing)
-case("vfos.main.audio.program", ("arecord", "parec"), before=(RECORDED,))(nothing)
-case("vfos.main.audio.device", ("default", "plughw:0"), before=(RECORDED,))(nothing)
-case("vfos.main.audio.delay", ("100ms", "200ms"), before=(RECORDED,))(nothing)
+
+
+# --- the sound ------------------------------------------------------------------------------------
+
+
+@case("vfos.main.audio", RECORDED)
+async def heard_from_now_on(it: Attended, _: dict[str, Any]) -> None:
+    """Levels over an unnamed reference, where those of the box were in dBm."""
+    assert ["arecord default"] == [event.source for event in it.since(e.AudioHeard)]
+    assert {"dB"} == {one.unit for one in await it.visits() if one.level is not None}
+    assert SoundPhase.GOOD is it.vfo().sound.phase
+
+
+@case("vfos.main.audio.program", ("arecord", "parec"), before=(RECORDED,))
+@case("vfos.main.audio.device", ("default", "'plughw:0'"), before=(RECORDED,))
+async def recorded_anew(it: Attended, _: dict[str, Any]) -> None:
+    """The one before ends first; what was learned from it is forgotten."""
+    await it.wait(0.1)
+    ended, heard = it.since(e.AudioEnded), it.since(e.AudioHeard)
+    audio = it.daemon.config.vfos["main"].audio
+    assert (["arecord default"], [str(audio)]) == (
+        [event.source for event in ended],
+        [event.source for event in heard],
+    )
+    assert it.seen.index(next(s for s in it.seen if s.event is ended[0])) < it.seen.index(
+        next(s for s in it.seen if s.event is heard[0])
+    )
+    observed = [await it.until(e.ChannelObserved) for _ in range(2)]
+    assert observed[1].level is not None
+    assert observed[1].floor is None
+
+
+@case("vfos.main.audio.delay", ("100ms", "600ms"), before=(RECORDED,))
+async def waited_for_longer(it: Attended, _: dict[str, Any]) -> None:
+    """Each of the seven visits, by the difference."""
+    await it.until(e.PassCompleted)
+    after = await it.until(e.PassCompleted)
+    # Each: 300 ms to settle, the delay, 1 s to dwell; the rest is the line's.
+    assert 7 * 1.9 <= after.seconds <= 7 * 1.9 + 1
 
 
 @case("journal.keep", ("web: off", "web: off\njournal: {keep: 400d}"))

@@ -16,13 +16,16 @@ from vfod import events as e
 from vfod import requests as r
 from vfod.app.daemon import Daemon
 from vfod.app.doors import NO_SECRETS, Secrets
-from vfod.app.listening import Recorder
+from vfod.app.listening import Recorder, Told
 from vfod.app.recall import Memory
+from vfod.clock import Clock
 from vfod.config.loading import load
 from vfod.config.model import VfoConfig
+from vfod.radio.receiver import Detector
 from vfod.sim.jump import SimClock
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import parse
+from vfod.sim.sound import SimRecorder, SimSound
 from vfod.sim.world import World, build
 from vfod.state import VfoState, say
 from vfod.store import Direct, Reader
@@ -74,6 +77,9 @@ floor: {bands: [{from: 5500kHz, to: 8000kHz, hours: {0: -100}}]}
 stations:
   - {name: Radio Brackwater, frequency: 7210kHz, power: -60}
 """
+
+#: By how much the simulated sound of a device is late, seconds.
+LATE = {"default": 0.1, "plughw:0": 0.5}
 
 Swap = tuple[str, str]
 
@@ -189,6 +195,18 @@ async def attended(
     ports = {name: MemoryPort(world.box) for name, world in worlds.items()}
     opened: list[VfoConfig] = []
 
+    def simulated(clock: Clock, settings: VfoConfig, told: Told) -> Recorder:
+        assert settings.audio is not None
+        sound = SimSound(
+            worlds[settings.name].receiver,
+            clock,
+            detector=lambda _: Detector.ENVELOPE,
+            delay=LATE[settings.audio.device],
+            # Where the delay is written down, nobody finds out that the mute silences it.
+            mute_silences=settings.audio.delay is None,
+        )
+        return SimRecorder(sound, told.up)
+
     def port_for(settings: VfoConfig) -> MemoryPort:
         opened.append(settings)
         return ports[settings.name]
@@ -202,7 +220,7 @@ async def attended(
         store=store,
         port_for=port_for,
         memory=memory or Memory(None),
-        recorder_for=recorder_for and partial(recorder_for, clock),
+        recorder_for=partial(recorder_for or simulated, clock),
         seed=5,
         reread=lambda: (load(str(path)), it.secrets),
     )

@@ -161,7 +161,7 @@ class Daemon:
     @property
     def mqtt(self) -> mqtt.Mqtt | None:
         """The door to the broker, where there is one."""
-        return self._mqtt.door
+        return self._mqtt.part
 
     # --- a new configuration --------------------------------------------------------------------
 

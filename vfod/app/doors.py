@@ -1,6 +1,5 @@
 """The doors as the configuration wants them, each given the same few things to work with."""
 
-import asyncio
 import os
 import platform
 import ssl
@@ -8,8 +7,9 @@ from collections.abc import Awaitable, Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Generic, Protocol, TypeVar
+from typing import Any, TypeVar
 
+from vfod.app.hook import Hook, Works
 from vfod.clock import Clock
 from vfod.config.model import Config
 from vfod.events import DoorClosed
@@ -63,55 +63,14 @@ class Secrets:
 NO_SECRETS = Secrets()
 
 
-class Works(Protocol):
-    """A door: it works until it is cancelled."""
-
-    async def run(self) -> None:
-        """Work."""
-        ...
-
-
 _Door = TypeVar("_Door", bound=Works)
 
 
-class Doorway(Generic[_Door]):
+class Doorway(Hook[_Door]):
     """Where one door hangs that the configuration may change: taken out, put in, exchanged."""
 
     def __init__(self, name: str, door: _Door | None, tell: Tell) -> None:
-        self.door: _Door | None = door
-        self._name = name
-        self._tell = tell
-        self._changed = asyncio.Event()
-
-    def hang(self, door: _Door | None) -> None:
-        """Put another door there, once the one before is closed; None closes it for good."""
-        self.door = door
-        self._changed.set()
-
-    async def run(self) -> None:
-        """Let the door that hangs here work, until cancelled."""
-        while True:
-            self._changed.clear()
-            await self._until_changed()
-            if self.door is None:
-                self._tell(DoorClosed(door=self._name))
-
-    async def _until_changed(self) -> None:
-        if self.door is None:
-            await self._changed.wait()
-            return
-        working = asyncio.create_task(self.door.run(), name=self._name)
-        changed = asyncio.create_task(self._changed.wait(), name=f"{self._name} changed")
-        try:
-            await asyncio.wait({working, changed}, return_when=asyncio.FIRST_COMPLETED)
-            if working.done() and not changed.done():
-                # A door rebuilds itself; what comes out here is a defect, and not kept silent.
-                working.result()
-                await changed
-        finally:
-            for task in (working, changed):
-                task.cancel()
-            await asyncio.gather(working, changed, return_exceptions=True)
+        super().__init__(name, door, lambda: tell(DoorClosed(door=name)))
 
 
 def control(config: Config, path: Path, hands: Hands) -> Control:

@@ -71,6 +71,7 @@ class Listening:
         self._use = use
         #: Set when the delay may be another than before: sound came anew.
         self._came = asyncio.Event()
+        self._retired = False
         self._recorder = recorder_for(settings, self)
 
     @property
@@ -78,22 +79,30 @@ class Listening:
         """What to reckon with before anything was measured, seconds."""
         return ASSUMED if self._audio.delay is None else self._audio.delay
 
+    def retire(self) -> None:
+        """It is about to be stopped: what it still says or finds is nobody's any more."""
+        self._retired = True
+
     def part(self, since: float, until: float) -> sound.Samples:
         """See run.hearing.Sound: a recorder that starts again has a new recording."""
         return self._recorder.recording.part(since, until)
 
     def up(self) -> None:
         """See Told."""
-        self._emit(e.AudioHeard(source=str(self._audio)))
+        self._tell(e.AudioHeard(source=str(self._audio)))
         self._came.set()
 
     def down(self, error: LineError) -> None:
         """See Told."""
-        self._emit(e.AudioLost(source=str(self._audio), reason=error.reason, detail=str(error)))
+        self._tell(e.AudioLost(source=str(self._audio), reason=error.reason, detail=str(error)))
 
     def judged(self, soundness: Soundness) -> None:
         """See Told."""
-        self._emit(e.AudioJudged(soundness=soundness.value))
+        self._tell(e.AudioJudged(soundness=soundness.value))
+
+    def _tell(self, event: e.Event) -> None:
+        if not self._retired:
+            self._emit(event)
 
     async def run(self) -> None:
         """Until cancelled."""
@@ -106,4 +115,6 @@ class Listening:
         while True:
             await self._came.wait()
             self._came.clear()
-            await self._use(*await tell_delay(self._tuner, self, self._clock, self._emit))
+            found = await tell_delay(self._tuner, self, self._clock, self._tell)
+            if not self._retired:
+                await self._use(*found)

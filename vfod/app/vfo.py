@@ -8,7 +8,8 @@ from collections.abc import Awaitable, Callable, Sequence
 from vfod import events as e
 from vfod import requests as r
 from vfod.app.corrected import Corrected
-from vfod.app.listening import Listening, RecorderFor
+from vfod.app.hearing import Hearing
+from vfod.app.listening import RecorderFor
 from vfod.app.recall import Recalled
 from vfod.clock import Clock
 from vfod.config.model import Afterwards as Wanted
@@ -19,16 +20,13 @@ from vfod.device.tally import Tally
 from vfod.errors import RefusedError
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band, band_at
-from vfod.radio.levels import Source
 from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
 from vfod.run.given import Afterwards, Orders
-from vfod.run.hearing import Ears, Levels
 from vfod.run.keeper import Keeper
 from vfod.run.notes import Notebook, Remember
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
-from vfod.survey.activity import Detector
 
 
 class Vfo:
@@ -61,13 +59,6 @@ class Vfo:
         self._port_for = port_for
         self._remember = remember
         self.corrected = Corrected(settings, stream, measured)
-        self.listening: Listening | None = None
-        #: By how much the sound is late, seconds, as far as known.
-        self._delay = 0.0
-        #: Whether the mute of the speaker silences the sound too.
-        self._mute_silences = False
-        #: What the sound taught of each sweep's bands.
-        self._sound_known: dict[str, Detector] = {}
         self.tuner = Tuner(
             settings.name,
             stream,
@@ -96,12 +87,10 @@ class Vfo:
             down=self.tuner.down,
             tally=tally,
         )
-        if settings.audio is not None and recorder_for is not None:
-            self.listening = Listening(
-                settings, settings.audio, recorder_for, self.tuner, clock, self._tell, self._late_by
-            )
-            self._delay = self.listening.delay
-            self.corrected.later(self._late)
+        self.hearing = Hearing(
+            settings, recorder_for, self.tuner, clock, self._tell, self._hear_anew
+        )
+        self.corrected.later(self.hearing.late)
         self.orders = self._orders(config, settings)
         self.desk.take_note = self._notebook().take
         self.keeper = Keeper(
@@ -134,12 +123,12 @@ class Vfo:
     async def take(self, config: Config, settings: VfoConfig, cause: str | None) -> None:
         """Go by a new configuration, as vfod.config.changes says; the line stays if it can."""
         was, self.settings, self._config = self.settings, settings, config
+        levels_anew = self.hearing.take(settings, cause)
         self.orders = self._orders(config, settings)
         self.desk.take(config.bands, settings.quiet, config.place.zone)
         self.desk.take_note = self._notebook().take
-        self.corrected.take(settings, self._late, cause)
+        self.corrected.take(settings, self.hearing.late, cause)
         self._name_band(config.bands, cause)
-        levels_anew = _tables(settings) != _tables(was)
         await self.keeper.take(self.orders, levels_anew=levels_anew, cause=cause)
         if settings.output is not was.output:
             await self.tuner.output.take(_output_on(settings))
@@ -170,32 +159,14 @@ class Vfo:
         await self.keeper.take(self.orders, levels_anew=not taken.images, cause=cause)
         return stamped
 
-    # --- sound ----------------------------------------------------------------------------------
-
-    @property
-    def _source(self) -> Source:
-        """Where levels come from; a sound that the file has since a reload is not recorded yet."""
-        wanted = self.settings.level_from
-        if self.listening is None and wanted in (Source.AUDIO, Source.BOTH):
-            return Source.BOX
-        return wanted
-
-    @property
-    def _by_sound(self) -> bool:
-        return self._source in (Source.AUDIO, Source.BOTH)
-
-    @property
-    def _late(self) -> float:
-        return self._delay if self._by_sound else 0.0
-
-    async def _late_by(self, delay: float, mute_silences: bool) -> None:
-        self._delay, self._mute_silences = delay, mute_silences
-        self.corrected.later(self._late)
+    async def _hear_anew(self) -> None:
+        """The sound is later or sooner than was thought."""
+        self.corrected.later(self.hearing.late)
         self.orders = self._orders(self._config, self.settings)
         await self.keeper.take(self.orders, levels_anew=False, cause=None)
 
-    def _tell(self, event: e.Event) -> None:
-        self._stream.emit(event, vfo=self.name)
+    def _tell(self, event: e.Event, cause: str | None) -> None:
+        self._stream.emit(event, vfo=self.name, cause=cause)
 
     def _name_band(self, bands: tuple[Band, ...], cause: str | None) -> None:
         """The dial may be in another band without having moved."""
@@ -221,16 +192,10 @@ class Vfo:
             },
             windows=windows_of(config, settings.name),
             bands=config.bands,
-            ears=Ears(
-                self._source,
-                _levels(settings),
-                settings.receiver,
-                self.listening,
-                self._sound_known,
-            ),
+            ears=self.hearing.ears(),
             afterwards=_afterwards(settings.afterwards),
             mute_in_sweeps=settings.speaker is SpeakerPolicy.MUTE_IN_SWEEPS
-            and not (self._mute_silences and self._by_sound),
+            and not self.hearing.mute_silences,
             output_in_windows=settings.output is OutputPolicy.WINDOWS,
         )
 
@@ -240,16 +205,13 @@ class Vfo:
         async with asyncio.TaskGroup() as group:
             supervising = group.create_task(self.supervisor.run(), name=f"supervisor {self.name}")
             looking = group.create_task(self.tuner.look_now_and_then(), name=f"look {self.name}")
-            listening = None
-            if self.listening is not None:
-                listening = group.create_task(self.listening.run(), name=f"sound {self.name}")
+            listening = group.create_task(self.hearing.run(), name=f"sound {self.name}")
             try:
                 # In this task itself: a cancellation reaches it before it reaches the others.
                 await self.keeper.run()
             finally:
                 looking.cancel()
-                if listening is not None:
-                    listening.cancel()
+                listening.cancel()
                 supervising.cancel()
 
 
@@ -265,22 +227,6 @@ def _output_on(settings: VfoConfig) -> bool | None:
 def _line(settings: VfoConfig) -> tuple[object, ...]:
     """What cannot be changed without opening the line anew."""
     return settings.port, settings.baud, settings.dtr, settings.rts
-
-
-def _tables(settings: VfoConfig) -> list[object]:
-    """Where levels come from, and what the box's counts mean, range by range."""
-    tables = settings.level_tables
-    return [
-        settings.level_from,
-        *(
-            (span.low, span.high, tables.get(span.level_table or ""))
-            for span in settings.receiver.ranges
-        ),
-    ]
-
-
-def _levels(settings: VfoConfig) -> Levels:
-    return lambda dial, counts: settings.level(counts, dial)
 
 
 def _afterwards(wanted: Wanted | int) -> Afterwards:

@@ -22,6 +22,7 @@ class Takes(enum.StrEnum):
     LINE = "at once; the line of this VFO is opened anew"
     DOOR = "at once; the door is opened anew"
     VISIT = "at the next visit"
+    SOUND = "at the next visit; the sound is recorded anew, and how late it is found anew"
     PASS = "at the next pass"  # noqa: S105 - a pass of a sweep
     BAND = "at once by its name; in a running sweep at the next pass"
     RESTART = "at a restart"
@@ -57,10 +58,10 @@ TABLE: dict[str, Takes] = {
     "vfos.*.afterwards": Takes.AT_ONCE,
     "vfos.*.own_signals": Takes.PASS,
     "vfos.*.level_table": Takes.VISIT,
-    "vfos.*.audio": Takes.RESTART,
-    "vfos.*.audio.program": Takes.RESTART,
-    "vfos.*.audio.device": Takes.RESTART,
-    "vfos.*.audio.delay": Takes.RESTART,
+    "vfos.*.audio": Takes.SOUND,
+    "vfos.*.audio.program": Takes.SOUND,
+    "vfos.*.audio.device": Takes.SOUND,
+    "vfos.*.audio.delay": Takes.SOUND,
     "vfos.*.level_from": Takes.VISIT,
     "vfos.*.receiver": Takes.VISIT,
     "vfos.*.receiver.*": Takes.VISIT,

@@ -8,6 +8,7 @@ Samples are made only for the moments that are asked for, so a night costs what 
 the same moment sounds the same each time.
 """
 
+import asyncio
 from array import array
 from bisect import bisect_right
 from collections.abc import Callable
@@ -114,6 +115,19 @@ class SimSound:
     @property
     def _fixed(self) -> float:
         return _NOISE / sqrt(self._receiver.own_noise)
+
+
+class SimRecorder:
+    """Brings a simulated sound from its start for ever; see vfod.app.listening.Recorder."""
+
+    def __init__(self, recording: SimSound, up: Callable[[], object]) -> None:
+        self.recording = recording
+        self._up = up
+
+    async def run(self) -> None:
+        """Record until cancelled."""
+        self._up()
+        await asyncio.get_running_loop().create_future()
 
 
 @cache
