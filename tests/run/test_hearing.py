@@ -12,7 +12,7 @@ from vfod import events as e
 from vfod import requests as r
 from vfod.radio.levels import Source
 from vfod.radio.receiver import Detector, Range, Receiver
-from vfod.run.soundlag import ASSUMED, tell_delay
+from vfod.run.soundlag import ASSUMED, STEPS, tell_delay
 from vfod.sim.sound import SimSound
 from vfod.survey.sound import Samples
 
@@ -152,3 +152,27 @@ async def test_what_cannot_be_heard_is_assumed_and_said() -> None:
         (timed,) = it.of(e.AudioTimed)
         assert isinstance(timed, e.AudioTimed)
         assert timed.delay is None
+
+
+class Hurried(Hung):
+    """Sound on a busy machine: for its first seconds it is later, now more, now less."""
+
+    def __init__(self, busy_until: float) -> None:
+        super().__init__()
+        self.busy_until = busy_until
+
+    def part(self, since: float, until: float) -> Samples:
+        late = 0.3 * (int(since * 3) % 3) if since < self.busy_until else 0.0
+        return super().part(since - late, until - late)
+
+
+async def test_a_busy_moment_does_not_leave_it_unknown() -> None:
+    """Steps that disagree are followed by more, until most of them agree."""
+    async with shack(source=Source.AUDIO) as it:
+        hung = Hurried(it.clock.monotonic() + 3.5)
+        hung.hang(it, Detector.ENVELOPE, 0.2)
+        used, silences = await tell_delay(it.tuner, hung, it.clock, told(it))
+        assert silences
+        assert 0.19 <= used <= 0.3
+        assert it.tuner.known.muted is False
+        assert STEPS < len(it.of(e.SpeakerMuted))

@@ -31,8 +31,9 @@ BEFORE = 0.3
 #: And after it, before it is believed.
 AFTER = 0.25
 
-#: Steps; they must come back to how it was, so their number is even.
-STEPS = 4
+#: Steps, and how many at the most where they do not agree, as on a busy machine; they must come
+#: back to how it was, so their numbers are even.
+STEPS, MOST_STEPS = 4, 12
 #: So many of them must agree within so much, seconds, or what was heard was something else. Blocks
 #: make less, and a gain control that turns up slower than down; a busy machine makes one late.
 _AGREEING, _WITHIN = 3, 0.1
@@ -70,7 +71,9 @@ async def _by(
     delays: list[float] = []
     on = was
     try:
-        for _ in range(STEPS):
+        for step in range(MOST_STEPS):
+            if step >= STEPS and step % 2 == 0 and _agreed(delays) is not None:
+                break
             await clock.sleep_until(clock.monotonic() + BEFORE)
             on = not on
             asked = clock.monotonic()
@@ -102,7 +105,8 @@ async def _step_after(done: float, sound: Sound, clock: Clock) -> float | None:
 def _agreed(delays: list[float]) -> float | None:
     middle = median(delays) if delays else 0.0
     near = [delay for delay in delays if abs(delay - middle) <= _WITHIN / 2]
-    return max(0.0, round(max(near), 3)) if len(near) >= _AGREEING else None
+    agree = len(near) >= max(_AGREEING, len(delays) / 2)
+    return max(0.0, round(max(near), 3)) if agree else None
 
 
 async def tell_delay(
