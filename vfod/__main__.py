@@ -3,6 +3,8 @@
 Whatever a person may do wrong ends here in a line of text and an exit code, never in a traceback.
 """
 
+import errno
+import os
 import sys
 from io import TextIOWrapper
 
@@ -11,9 +13,15 @@ from vfod.errors import ConfigError, VfodError
 #: What shells give for a process that was ended by SIGINT or SIGPIPE: 128 and the signal's number.
 _INTERRUPTED, _PIPE_BROKEN = 130, 141
 
+#: What a file or terminal says that takes no more of our output.
+_UNWRITABLE = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
+
 
 def main(argv: list[str]) -> int:
     """Carry out the words after `vfod`; gives the exit code."""
+    if sys.stdout is None:
+        # Closed by whoever started it; what would be told goes nowhere, as long as this runs.
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115, PTH123 - pathlib is slow to import
     # A terminal that cannot show a character shall show its number.
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
@@ -33,7 +41,14 @@ def main(argv: list[str]) -> int:
     except KeyboardInterrupt:
         return _INTERRUPTED
     except BrokenPipeError:
-        return _broken_pipe()
+        _say_no_more()
+        return _PIPE_BROKEN
+    except OSError as error:
+        if error.errno not in _UNWRITABLE or error.filename is not None:
+            raise
+        _say_no_more()
+        print(f"vfod: the output cannot be written: {error.strerror}", file=sys.stderr)
+        return 1
 
 
 def _run(argv: list[str]) -> int:
@@ -50,12 +65,9 @@ def _run(argv: list[str]) -> int:
         return int(left.code or 0)
 
 
-def _broken_pipe() -> int:
-    """Whoever read our output has gone; what is left of it must not be written at exit."""
-    import os
-
+def _say_no_more() -> None:
+    """Nothing can be told any more; what is left of it must not be tried again at exit."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return _PIPE_BROKEN
 
 
 if __name__ == "__main__":

@@ -124,6 +124,29 @@ def test_a_closed_standard_output_is_no_traceback(stub: Stub) -> None:
     assert (0, b"") == (done.returncode, done.stderr)
 
 
+@pytest.mark.parametrize("words", ["night --help", "check --config /nowhere.yaml", "help"])
+def test_a_closed_standard_output_of_any_verb(words: str) -> None:
+    """What would be told goes nowhere, and the exit code is as ever."""
+    script = f"exec {' '.join(VFOD)} {words} >&-"
+    done = subprocess.run(["/bin/sh", "-c", script], stderr=subprocess.PIPE, check=False)
+    assert ("nowhere" in words) == (done.returncode != 0)
+    assert b"Traceback" not in done.stderr
+    assert ("nowhere" in words) == bool(done.stderr)
+
+
+@pytest.mark.parametrize("words", [["status"], ["--help"], ["night", "--help"], ["manual"]])
+def test_a_full_disk_under_the_output_is_no_traceback(stub: Stub, words: list[str]) -> None:
+    """It is said in one line, and the exit code tells a script."""
+    stub.answers = [success("x" * 100_000)]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [*VFOD, *words], stdout=full, stderr=subprocess.PIPE, text=True, check=False
+        )
+    says = "vfod: the output cannot be written: No space left on device\n"
+    # argparse, which writes the help of some verbs, swallows it where it flushes.
+    assert (1, says) == (done.returncode, done.stderr)
+
+
 def test_a_terminal_without_the_characters(stub: Stub) -> None:
     """What the terminal cannot show is shown as a number."""
     stub.answers = [success("Z\N{LATIN SMALL LETTER U WITH DIAERESIS}rich")]

@@ -76,6 +76,12 @@ def test_the_picture_for_a_page_of_ones_own(
         (["night", "--vfo", "attic"], 2, "there is no VFO 'attic'; known are main"),
         (["nights", "--vfo", "attic"], 2, "there is no VFO 'attic'; known are main"),
         (["night", "2026-13-01"], 2, "'2026-13-01' is not a night"),
+        (["night", "9999-12-31"], 2, "'9999-12-31' is not a night"),
+        (["night", "0001-01-01"], 2, "'0001-01-01' is not a night"),
+        (["nights", "--until", "0001-01-01"], 2, "'0001-01-01' is not a night"),
+        (["night", "--html", "/"], 2, "/ is a folder; name a file in it"),
+        (["night", "--html", ""], 2, ". is a folder; name a file in it"),
+        (["night", "--html", "/dev/full"], 2, "/dev/full cannot be written: No space left"),
         (["night", "--html", "/nowhere/n.html"], 2, "/nowhere/n.html cannot be written"),
         (["night", "--html", "/dev/null/n.html"], 2, "/dev/null/n.html cannot be written"),
         (["night", "2020-01-01", "--png", "x.png"], 2, "there is no picture of this night"),
@@ -88,6 +94,8 @@ def test_mistakes(
     """One line each, with a remedy."""
     assert code == main(words)
     assert says in capsys.readouterr().err
+    # A device is written to, never put a file in the place of.
+    assert Path("/dev/full").is_char_device()
 
 
 def test_an_empty_journal(config: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,6 +7,7 @@ import pytest
 
 from vfod.device.claim import claimed, daemon_at
 from vfod.errors import AlreadyRunningError
+from vfod.sim.jump import SimClock
 
 
 def test_a_port_is_one_daemons(tmp_path: Path) -> None:
@@ -79,3 +80,15 @@ def test_who_has_it_is_told_to_anybody(tmp_path: Path) -> None:
     with claimed([str(device)]):
         assert os.getpid() == daemon_at(str(stable))
     assert daemon_at(str(stable)) is None
+
+
+async def test_who_has_it_is_told_however_often_it_is_asked(tmp_path: Path) -> None:
+    """A second daemon that is started again and again, all night, hears the process each time."""
+    port = str(tmp_path / "port")
+    clock = SimClock(wall=0.0)
+    with claimed([port]):
+        asked = []
+        for _ in range(200):
+            asked.append(daemon_at(port))
+            await clock.sleep_until(clock.monotonic() + 1)
+        assert [os.getpid()] * 200 == asked

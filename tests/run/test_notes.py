@@ -85,6 +85,14 @@ async def test_a_note_about_the_future_is_refused() -> None:
             await it.ask(r.TakeNote(text="soon", at=NOON + 3600))
 
 
+@pytest.mark.parametrize("at", [-1.0, -1e12, -1e300])
+async def test_a_note_about_a_time_that_no_date_can_tell_is_refused(at: float) -> None:
+    """One such note would be in every export for ever."""
+    async with with_notes() as it:
+        with pytest.raises(RequestError, match="before 1970"):
+            await it.ask(r.TakeNote(text="long ago", at=at))
+
+
 async def test_a_note_without_a_box() -> None:
     """What is not known is not made up; the note is taken all the same."""
     async with with_notes(connect=False) as it:

@@ -31,6 +31,9 @@ from vfod.units import format_frequency
 #: Lines where nobody says how many: a screen and a bit.
 LINES = 40
 
+#: More than anybody reads or a file this side of a disk holds; SQLite counts no further than 2^63.
+MOST_LINES = 1_000_000_000
+
 #: Seconds from one look into the file to the next; the daemon commits about as often.
 _LOOK_EVERY = 1.0
 
@@ -98,6 +101,8 @@ def _check(given: Namespace) -> None:
             raise UsageError(f"there is no kind of event {name[:40]!r}", remedy=remedy)
     if given.last is not None and given.last < 1:
         raise UsageError(f"the last {given.last} are none", remedy="write --last 20")
+    if given.last is not None and given.last > MOST_LINES:
+        raise UsageError(f"--last takes at most {MOST_LINES}", remedy="bound it by --since")
     if given.follow and given.until:
         raise UsageError("--follow has no end", remedy="leave out --until")
     if given.what and (given.follow or given.last or given.kind):

@@ -35,6 +35,9 @@ _RECENT = 2 * 86400.0
 #: Characters of a line where the terminal does not say.
 _WIDTH = 100
 
+#: Of which there can be nights: none is before computers count, none where their calendar ends.
+_YEARS = range(1970, 2200)
+
 
 def night(words: list[str]) -> int:
     """Tell a night."""
@@ -153,12 +156,16 @@ def _date(text: str, reader: Reader, setting: Setting) -> date:
                 f"the journal {reader.path} is empty", remedy="let the daemon run for a night"
             )
         return night_of(newest, setting.zone)
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise UsageError(
-            f"{text[:40]!r} is not a night", remedy="write its first date like 2026-11-25, or last"
-        ) from None
+    return named(text, "write its first date like 2026-11-25, or last")
+
+
+def named(text: str, remedy: str) -> date:
+    """A night by its first date; UsageError with `remedy`."""
+    with contextlib.suppress(ValueError):
+        night = date.fromisoformat(text)
+        if night.year in _YEARS:
+            return night
+    raise UsageError(f"{text[:40]!r} is not a night", remedy=remedy)
 
 
 def width() -> int:
@@ -178,16 +185,21 @@ def counting(what: str) -> None:
 
 
 def write(path: str, content: Iterable[bytes]) -> None:
-    """Write a file, whole or not at all, and say so."""
+    """Write a file, whole or not at all, and say so; what is a device or a pipe stays one."""
     target = Path(path)
-    beside = target.with_name(f".{target.name}.part")
+    if target.is_dir():
+        raise UsageError(f"{path or target} is a folder", remedy="name a file in it")
+    as_it_is = target.exists() and not target.is_file()
+    beside = target if as_it_is else target.with_name(f".{target.name}.part")
     try:
         with beside.open("wb") as file:
             file.writelines(content)
-        beside.replace(target)
+        if not as_it_is:
+            beside.replace(target)
     except OSError as error:
-        with contextlib.suppress(OSError):
-            beside.unlink()
+        if not as_it_is:
+            with contextlib.suppress(OSError):
+                beside.unlink()
         _cannot(path, error)
     print(f"written: {path}")
 

@@ -2,7 +2,7 @@
 
 from datetime import date, timedelta
 
-from vfod.cli.night import add_common, progress, setting_of, width, write
+from vfod.cli.night import add_common, named, progress, setting_of, width, write
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration_if_any, journal_path
 from vfod.errors import UsageError
@@ -56,9 +56,4 @@ def nights(words: list[str]) -> int:
 
 
 def _night(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise UsageError(
-            f"{text[:40]!r} is not a night", remedy="write its first date like 2026-11-25"
-        ) from None
+    return named(text, "write its first date like 2026-11-25")

@@ -29,7 +29,8 @@ def watch(words: list[str]) -> int:
     path = socket_path(given.socket)
     with contextlib.closing(follow(path)) as lines:
         first = result_of(next(lines, {}))
-        zone = parse_zone(first["zone"])
+        # A daemon of an older version does not say it.
+        zone = parse_zone(first.get("zone", "UTC"))
         print(json.dumps(first) if given.json else first["text"], flush=True)
         for line in lines:
             event = line["params"]

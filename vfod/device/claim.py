@@ -6,6 +6,7 @@ sockets without files (unix(7), "abstract"): it needs no folder that both may wr
 has it, and is free again however the process ends.
 """
 
+import asyncio
 import contextlib
 import errno
 import hashlib
@@ -15,6 +16,9 @@ import struct
 from collections.abc import Iterable, Iterator
 
 from vfod.errors import AlreadyRunningError
+
+#: So many may ask before the first is shown out; without a loop nobody is, but nobody stays long.
+_ASKERS = 64
 
 
 class Claims:
@@ -37,8 +41,10 @@ class Claims:
             }
             taken.pop_all()
         for name in self._held.keys() - wanted:
-            self._held.pop(name).close()
+            _let_go(self._held.pop(name))
         self._held |= new
+        for mine in new.values():
+            _show_out_askers(mine)
 
 
 @contextlib.contextmanager
@@ -79,7 +85,8 @@ def _claim(name: str, port: str) -> socket.socket:
     mine = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     try:
         mine.bind(address)
-        mine.listen(1)
+        mine.listen(_ASKERS)
+        mine.setblocking(False)
     except OSError as error:
         mine.close()
         if error.errno != errno.EADDRINUSE:
@@ -91,6 +98,24 @@ def _claim(name: str, port: str) -> socket.socket:
             remedy="stop it, or give this one another port",
         ) from None
     return mine
+
+
+def _show_out_askers(mine: socket.socket) -> None:
+    """Who asks has the answer from the kernel; what is left of it would fill the queue for good."""
+
+    def show_out() -> None:
+        with contextlib.suppress(OSError):
+            while True:
+                mine.accept()[0].close()
+
+    with contextlib.suppress(RuntimeError):
+        asyncio.get_running_loop().add_reader(mine, show_out)
+
+
+def _let_go(mine: socket.socket) -> None:
+    with contextlib.suppress(RuntimeError):
+        asyncio.get_running_loop().remove_reader(mine)
+    mine.close()
 
 
 def _address(name: str) -> str:

@@ -134,7 +134,9 @@ def holders(path: str) -> Iterator[tuple[int, str]]:
             words = (process / "cmdline").read_bytes()
         except OSError:
             continue
-        command = words.replace(b"\0", b" ").decode(errors="replace").strip()
+        program, *others = words.decode(errors="replace").split("\0")
+        # A long path to the program would leave no room for what tells who it is.
+        command = " ".join([Path(program).name, *others]).strip()
         yield int(process.name), command[:_COMMAND_LENGTH] or "no name"
 
 

@@ -56,12 +56,15 @@ class Notebook:
         self._remember = remember
 
     async def take(self, note: TakeNote, by: e.Origin, cause: str | None) -> e.Stamped:
-        """Write a note down; RequestError for a time to come."""
+        """Write a note down; RequestError for a time to come or before 1970."""
         now = self._clock.wall()
         if note.at is None:
             stood = await self._now()
         elif note.at > now + AHEAD:
             raise RequestError("that time is still to come", remedy="note what was, or what is")
+        elif note.at < 0:
+            # Before there was anything to remember, and perhaps before any date can be written.
+            raise RequestError("that time is before 1970", remedy="note what was lately")
         else:
             stood = await self._remember(self._tuner.name, note.at)
         band = None if stood.dial is None else band_at(stood.dial, self._bands)
