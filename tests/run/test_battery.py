@@ -106,14 +106,71 @@ async def test_the_output_of_a_window_comes_back_only_in_a_window() -> None:
         assert not radiates(it)
 
 
-async def test_an_output_that_is_not_ours_is_left_alone() -> None:
-    """`output: leave` means never switched by the daemon itself."""
+async def test_an_output_that_no_policy_rules_is_spared_too() -> None:
+    """`output: leave`: off when the battery is low, and on again once it is charged."""
     async with shack(sweeps=[sweep()], scenario=FALLING) as it:
         await it.ask(r.SwitchOutput(on=True))
         await it.ask(r.StartSweep(sweep="evening"))
         await it.until(e.SweepEnded, limit=1900)
         await it.wait(60)
+        assert not radiates(it)
+        switched = it.of(e.OutputSwitched)[-1]
+        assert isinstance(switched, e.OutputSwitched)
+        assert e.Door.DAEMON is switched.by.door
+        it.world.box.charge()
+        await it.until(e.BatteryFine, limit=70)
+        await it.wait(1)
         assert radiates(it)
+
+
+@pytest.mark.parametrize("when", ["before", "while low"])
+async def test_what_a_person_has_switched_off_is_not_put_back(when: str) -> None:
+    """With `output: leave` the daemon gives back only what it took."""
+    async with shack(sweeps=[sweep()], scenario=FALLING) as it:
+        if when == "before":
+            await it.ask(r.SwitchOutput(on=False))
+        await it.until(e.BatteryLow, limit=1900)
+        await it.wait(1)
+        if when == "while low":
+            await it.ask(r.SwitchOutput(on=False))
+        it.world.box.charge()
+        await it.until(e.BatteryFine, limit=70)
+        await it.wait(60)
+        assert not radiates(it)
+
+
+@pytest.mark.parametrize("policy", [None, True])
+@pytest.mark.parametrize("asked", [r.SwitchOutput(on=True), r.StartSweep(sweep="evening")])
+async def test_who_wants_it_on_in_spite_of_it_keeps_it(
+    policy: bool | None, asked: r.Request
+) -> None:
+    """Also when the line is lost and comes back, which sets what the policy says."""
+    async with shack(sweeps=[sweep()], scenario=FALLING, output_on=policy) as it:
+        await it.until(e.BatteryLow, limit=1900)
+        await it.wait(1)
+        assert not radiates(it)
+        await it.ask(asked)
+        assert radiates(it)
+        it.port.unplug()
+        await it.until(e.LinkLost, limit=10)
+        it.port.plug()
+        await it.until(e.LinkGreeted, limit=30)
+        await it.wait(60)
+        assert radiates(it)
+
+
+async def test_a_box_switched_on_with_a_low_battery_does_not_radiate() -> None:
+    """It comes up with its output on, whoever ruled it before; nobody has asked for that."""
+    async with shack(sweeps=[sweep()], scenario=FALLING) as it:
+        await it.until(e.BatteryLow, limit=1900)
+        await it.wait(1)
+        it.port.unplug()
+        await it.until(e.LinkLost, limit=10)
+        it.world.box.output = True
+        it.port.plug()
+        await it.until(e.LinkGreeted, limit=30)
+        await it.wait(1)
+        assert not radiates(it)
 
 
 async def test_low_before_a_restart_is_low_after_it() -> None:

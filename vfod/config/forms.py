@@ -143,8 +143,7 @@ class VfoForm(Form):
     output: Annotated[str, f.one_of("on", "windows", "leave")] = "on"
     """on: switched on whenever the box is reached, and left on. windows: on while a window is
     open, off outside of windows and when the daemon stops. leave: never switched by the daemon
-    itself.
-    """
+    itself. In all three a low battery switches it off."""
     speaker: Annotated[str, f.one_of("mute-in-sweeps", "leave")] = "mute-in-sweeps"
     """What happens to the speaker, where the box can mute it."""
     afterwards: f.Afterwards = "return"

@@ -1,8 +1,9 @@
 """When the oscillator's output is on: by policy, by a person, and not at any cost.
 
 `output: on` switches it on when a box greets, `windows` in windows only, `leave` never by itself.
-A low battery switches off what a policy had on. A box that resets again and again may do so because
-its output pulls the supply down: then only a person switches it on.
+A low battery switches it off by whatever policy, unless somebody wants it on in spite of that, and
+what was on comes back when it is charged. A box that resets again and again may do so because its
+output pulls the supply down: then only a person switches it on.
 """
 
 import collections
@@ -31,6 +32,10 @@ class Output:
         self._want = on
         #: Whether it follows the windows.
         self.in_windows = False
+        #: Somebody wants it on in spite of a low battery.
+        self._in_spite = False
+        #: It was on, by nobody's policy, when the battery became low.
+        self._was_on = False
         self._resets: collections.deque[float] = collections.deque(maxlen=RESETS)
         self._held_off = False
 
@@ -46,8 +51,15 @@ class Output:
 
     async def greeted(self) -> None:
         """A box has greeted as it was, not from a reset: set what the policy says."""
-        if self._want is not None and self._contact.can(w.Ability.OUTPUT):
-            await self._switch(self._want and not self._contact.known.battery_low, _DAEMON)
+        if not self._contact.can(w.Ability.OUTPUT):
+            return
+        may_be_on = self._in_spite or not self._contact.known.battery_low
+        if self._want is not None:
+            await self._switch(self._want and may_be_on, _DAEMON)
+        elif may_be_on:
+            await self._put_back()
+        else:
+            await self._take_away()
 
     async def follow_window(self, is_open: bool) -> None:
         """Where it follows the windows: on while one is open, off while none is."""
@@ -57,11 +69,26 @@ class Output:
             await self.switch(is_open, _WINDOW)
 
     async def spare_battery(self, spare: bool, *, in_window: bool) -> None:
-        """Switch off what a policy has on, or on again what it wants on now."""
+        """Switch it off, or on again where it is wanted on now or was."""
+        self._in_spite = not spare and self._contact.known.battery_low
         await self.follow_window(not spare and in_window)
-        if self._want and self._contact.can(w.Ability.OUTPUT):
-            with contextlib.suppress(RefusedError, LineError):
+        if not self._contact.can(w.Ability.OUTPUT):
+            return
+        with contextlib.suppress(RefusedError, LineError):
+            if self._want:
                 await self._switch(not spare, _DAEMON)
+            elif self._want is None:
+                await (self._take_away() if spare else self._put_back())
+
+    async def _take_away(self) -> None:
+        if self._contact.known.output:
+            await self._switch(False, _DAEMON)
+            self._was_on = not self.in_windows
+
+    async def _put_back(self) -> None:
+        if self._was_on and not self.in_windows:
+            await self._switch(True, _DAEMON)
+            self._was_on = False
 
     # --- after a reset --------------------------------------------------------------------------
 
@@ -90,6 +117,7 @@ class Output:
                 remedy="look at its supply; a person can switch the output on",
             )
         self._held_off = self._held_off and not on
+        self._in_spite, self._was_on = on and self._contact.known.battery_low, False
         self._want = on if self._want is not None else None
         return await self._switch(on, by, cause)
 
