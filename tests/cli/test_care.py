@@ -44,7 +44,7 @@ def test_what_was_found(journal: Path, capsys: pytest.CaptureFixture[str]) -> No
     spoil(journal, pages_of(journal, "observations")[3])
     told = said(capsys, "check", "--journal", str(journal), code=7)
     assert told.startswith("the file is damaged: ")
-    assert "`vfod journal repair` reads what can be read into a fresh file" in told
+    assert f"by:\n  vfod journal repair --journal {journal}\n" in told
 
 
 def test_repair(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -62,6 +62,7 @@ def test_repair(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert lost.startswith("lost: observations from 2026-11-25 2")
     assert "the rest could not be read" in told
     assert f"written: {journal}; the file as it was: {journal.parent}/journal.set-aside-" in told
+    assert "it is in its place; to start the daemon again:\n  " in told
     told = said(capsys, "repair", "--journal", str(journal))
     assert "nothing was lost" in told
     assert f"{journal} is sound\n" == said(capsys, "check", "--journal", str(journal))

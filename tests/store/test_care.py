@@ -82,7 +82,9 @@ def test_a_backup_is_of_one_moment_while_the_daemon_writes(path: Path) -> None:
     thread = threading.Thread(target=write)
     thread.start()
     copies = [path.with_name(f"copy-{number}.sqlite3") for number in range(5)]
-    for copy in copies:
+    for number, copy in enumerate(copies):
+        while written <= 5 * number:
+            stop.wait(0.001)
         size = backup(path, copy, overwrite=False, progress=silent)
         assert size == copy.stat().st_size
     stop.set()

@@ -1,12 +1,15 @@
 """`vfod journal backup`, `check` and `repair`: the care of the journal's file."""
 
+import shlex
+from collections.abc import Iterable
 from datetime import tzinfo
 from pathlib import Path
 
 from vfod.cli.night import progress
 from vfod.cli.parser import Parser
+from vfod.cli.replacing import live_beside, replacing, ways
 from vfod.cli.setting import configuration_if_any, journal_path, local_text, now, zone_of
-from vfod.errors import StoreError
+from vfod.errors import AlreadyRunningError, StoreError
 from vfod.store.backup import Done, backup
 from vfod.store.check import check
 from vfod.store.repair import Table, repair
@@ -74,7 +77,9 @@ def _check(words: list[str]) -> int:
     for finding in found:
         print(finding.says)
     if any(finding.damage for finding in found):
-        print("`vfod journal repair` reads what can be read into a fresh file")
+        how = ways(path)
+        print("what can be read of it is read into a fresh file, which takes its place, by:")
+        _commands([*how.stop, _again(path), *(how.start if how.stop else ())])
         return StoreError.exit_code
     if not found:
         print(f"{path} is sound")
@@ -86,13 +91,19 @@ def _repair(words: list[str]) -> int:
         "repair",
         "Read what can be read of a damaged journal into a fresh one, which takes its place. The\n"
         "damaged file is kept under another name. The daemon must not be running on it; a file\n"
-        "that the daemon has set aside is repaired beside it by its name.",
+        "that the daemon has set aside is repaired beside it by its name. At the end the commands\n"
+        "are told by which the daemon goes on with it.",
         "vfod journal repair --journal journal.set-aside-20261125T200000Z.sqlite",
     )
     given = parser.parse_args(words)
     config = configuration_if_any(given.config)
     path = journal_path(given.journal, config)
-    done = repair(path, now(), _done("reading"))
+    try:
+        done = repair(path, now(), _done("reading"))
+    except AlreadyRunningError as error:
+        how = ways(path)
+        commands = "`, `".join([*how.stop, _again(path), *how.start])
+        raise AlreadyRunningError(error.message, remedy=f"stop it first: `{commands}`") from None
     for table in done.tables:
         print(f"{table.read:>10}  {_CALLED[table.name]}{_lost(table)}")
     for table in done.tables:
@@ -102,7 +113,31 @@ def _repair(words: list[str]) -> int:
                 print(f"lost: observations {_between(first, last, zone)}")
     print("nothing was lost" if done.whole else "the rest could not be read")
     print(f"written: {path}; the file as it was: {done.kept_as}")
+    _tell_next(path)
     return 0
+
+
+def _tell_next(path: Path) -> None:
+    live = live_beside(path)
+    if live is None:
+        print("it is in its place; to start the daemon again:")
+        _commands(ways(path).start)
+        return
+    commands, kept = replacing(path, live)
+    print(f"to go on with it in the place of {live}, which was begun since:")
+    _commands(commands)
+    if kept is not None:
+        print("what was written since is kept and can be read:")
+        _commands([f"vfod journal --journal {shlex.quote(str(kept))}"])
+
+
+def _again(path: Path) -> str:
+    return f"vfod journal repair --journal {shlex.quote(str(path))}"
+
+
+def _commands(commands: Iterable[str]) -> None:
+    for command in commands:
+        print(f"  {command}")
 
 
 def _lost(table: Table) -> str:

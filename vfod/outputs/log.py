@@ -20,7 +20,7 @@ _REMEDIES: dict[type[e.Event], str] = {
     e.AudioLost: SOUND_GONE,
     e.DoorFailed: "it is tried again all the time, and the rest goes on",
     e.ConfigRefused: "mend it, then reload again",
-    e.JournalSetAside: "what was written before is in that file; look at the disk",
+    e.JournalSetAside: "`vfod journal repair --journal FILE` reads that file; look at the disk",
     e.SweepRefused: "`vfod check` and `vfod plan` tell more; mend the configuration",
     e.WindowMissed: "`vfod journal` tells what came before",
     e.BatteryLow: "charge it or change it; no window starts a sweep until then",

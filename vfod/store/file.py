@@ -102,6 +102,22 @@ def lock(path: Path) -> int:
     return descriptor
 
 
+def holder(path: Path) -> int | None:
+    """The process that has locked the journal; None where none has, or its number is not told."""
+    try:
+        descriptor = os.open(path.with_name(path.name + ".lock"), os.O_RDONLY | os.O_CLOEXEC)
+    except OSError:
+        return None
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        number = os.pread(descriptor, 32, 0).decode("ascii", "replace").strip()
+        return int(number) if number.isdigit() else None
+    finally:
+        os.close(descriptor)
+    return None
+
+
 def open_for_writing(path: Path, now: float) -> tuple[sqlite3.Connection, JournalSetAside | None]:
     """A connection that is ready to write, and what happened to a damaged file on the way.
 

@@ -85,6 +85,7 @@ def repair(path: Path, now: float, progress: Done) -> Repaired:
             if not any(table.read for table in tables):
                 raise _hopeless(path)
             db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        _give_owner(path, fresh)
         with fresh.open("rb") as file:
             os.fsync(file.fileno())
         kept = set_aside(path, now, sqlite3.DatabaseError("repaired"))
@@ -105,6 +106,14 @@ def _remove(*paths: Path) -> None:
     for path in paths:
         for companion in ("", "-wal", "-shm"):
             Path(f"{path}{companion}").unlink(missing_ok=True)
+
+
+def _give_owner(path: Path, fresh: Path) -> None:
+    """Whoever repairs it, the daemon's own user must be able to write it afterwards."""
+    was = path.stat()
+    shutil.copymode(path, fresh)
+    with contextlib.suppress(PermissionError):
+        os.chown(fresh, was.st_uid, was.st_gid)
 
 
 def _hopeless(path: Path) -> StoreError:
