@@ -17,6 +17,9 @@ from tests.real_parts import real_part
 
 Scheme = Literal["light", "dark"]
 
+#: Milliseconds for everything that is waited for, on a busy machine too.
+PATIENCE = 120_000
+
 
 @asynccontextmanager
 async def chromium() -> AsyncIterator[Browser]:
@@ -24,7 +27,9 @@ async def chromium() -> AsyncIterator[Browser]:
     path = real_part("chromium")
     async with async_playwright() as tools:
         browser = await tools.chromium.launch(
-            executable_path=path, args=["--no-sandbox", "--disable-dev-shm-usage"]
+            executable_path=path,
+            args=["--no-sandbox", "--disable-dev-shm-usage"],
+            timeout=PATIENCE,
         )
         try:
             yield browser
@@ -83,6 +88,7 @@ async def open_page(
     opened = await browser.new_context(
         viewport={"width": width, "height": height}, color_scheme=scheme, **context
     )
+    opened.set_default_timeout(PATIENCE)
     page = await opened.new_page()
     watched = Watched(page, address)
     origin = urlsplit(address)[:2]

@@ -7,11 +7,13 @@ fixtures included.
 """
 
 import asyncio
+import contextlib
 import gc
 import inspect
 import threading
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -26,6 +28,30 @@ def pytest_asyncio_loop_factories(
     return {"jump": JumpLoop}
 
 
+class Turns:
+    """How often the running loop goes round: the same on a slow machine and on a busy one."""
+
+    def __init__(self) -> None:
+        self.count = 0
+
+
+@contextlib.contextmanager
+def turns() -> Iterator[Turns]:
+    """Counts them, as long as it is held."""
+    selector: Any = asyncio.get_running_loop()._selector  # type: ignore[attr-defined]  # its heart
+    select, counted = selector.select, Turns()
+
+    def select_and_count(timeout: float | None = None) -> Any:
+        counted.count += 1
+        return select(timeout)
+
+    selector.select = select_and_count
+    try:
+        yield counted
+    finally:
+        del selector.select
+
+
 @pytest.fixture
 def _nothing_open(request: pytest.FixtureRequest) -> Iterator[None]:
     """Set up first, so that it looks when everything else has been torn down, the loop too."""
@@ -34,6 +60,10 @@ def _nothing_open(request: pytest.FixtureRequest) -> Iterator[None]:
         return
     descriptors, threads = _descriptors(), set(threading.enumerate())
     yield
+    for thread in threading.enumerate():
+        # A serial port is closed by a thread of its own, which may outlive a test by a moment.
+        if thread.name.startswith("close "):
+            thread.join()
     gc.collect()
     left = [f"descriptor {number} -> {end}" for number, end in _descriptors() - descriptors]
     left += [f"thread {thread.name}" for thread in set(threading.enumerate()) - threads]

@@ -4,6 +4,8 @@ A part that is missing fails the test under CI, where it must be there, and skip
 who finds the names of the missing parts at the end of the run.
 """
 
+import contextlib
+import itertools
 import json
 import os
 import shutil
@@ -51,8 +53,14 @@ PACKAGES = {
     "udevadm": "udev",
 }
 
-#: Tries, 10 ms apart, until a part that was started must accept a connection: ten seconds.
-_TRIES = 1000
+#: Tries, 10 ms apart, until a part that was started must accept a connection: a minute.
+_TRIES = 6000
+
+#: Where ports of tests are: below those that the kernel gives away (ip(7), ip_local_port_range), so
+#: that nobody who asks it for any port gets one that was chosen here and is not bound yet.
+_FIRST_PORT, _LAST_PORT = 12_000, 32_000
+#: Each process begins elsewhere, so that those that run side by side do not choose the same.
+_ports = itertools.count(os.getpid() * 131)
 
 
 def real_part(name: str) -> str:
@@ -82,10 +90,12 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 
 def free_port() -> int:
-    """A TCP port of 127.0.0.1 at which nobody listens at this moment."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        port: int = server.getsockname()[1]
-        return port
+    """A TCP port of 127.0.0.1 at which nobody listens, nor will before this process does."""
+    for number in _ports:
+        port = _FIRST_PORT + number % (_LAST_PORT - _FIRST_PORT)
+        with contextlib.suppress(OSError), socket.create_server(("127.0.0.1", port)):
+            return port
+    raise AssertionError("the numbers do not end")
 
 
 class Server:
@@ -158,7 +168,7 @@ class Server:
         process.send_signal(number)
         # A frozen process ends only when it goes on.
         process.send_signal(signal.SIGCONT)
-        process.wait(10)
+        process.wait(60)
 
 
 @pytest.fixture
@@ -181,7 +191,7 @@ def mosquitto(tmp_path: Path) -> Iterator[Server]:
 
 
 class Prometheus(Server):
-    """A metrics server that scrapes some addresses five times a second."""
+    """A metrics server that scrapes some addresses twice a second."""
 
     def query(self, expression: str) -> list[dict[str, Any]]:
         """The result vector of an expression at this moment."""
@@ -199,7 +209,7 @@ class Prometheus(Server):
         return True
 
     def _get(self, path: str) -> bytes:
-        with urllib.request.urlopen(f"http://{self.host}:{self.port}{path}", timeout=10) as answer:
+        with urllib.request.urlopen(f"http://{self.host}:{self.port}{path}", timeout=60) as answer:
             body: bytes = answer.read()
         return body
 
@@ -215,7 +225,7 @@ def prometheus(tmp_path: Path) -> Iterator[Callable[..., Prometheus]]:
         home = tmp_path / f"prometheus-{port}"
         home.mkdir()
         job = {"job_name": "vfod", "static_configs": [{"targets": list(targets)}]}
-        pace = {"scrape_interval": "200ms", "scrape_timeout": "200ms"}
+        pace = {"scrape_interval": "500ms", "scrape_timeout": "500ms"}
         # JSON is YAML too.
         (home / "config.yml").write_text(json.dumps({"global": pace, "scrape_configs": [job]}))
         command = [program, f"--config.file={home / 'config.yml'}"]

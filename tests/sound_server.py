@@ -16,8 +16,8 @@ from tests.real_parts import real_part
 #: The name of what is played into, and of what it is recorded from.
 SINK, SOURCE = "rx", "rx.monitor"
 
-#: Tries, 20 ms apart, until it must answer: ten seconds.
-_TRIES = 500
+#: Tries, 20 ms apart, until it must answer: a minute.
+_TRIES = 3000
 
 
 class SoundServer:
@@ -66,7 +66,7 @@ class SoundServer:
         process, self._process = self._process, None
         if process is not None:
             process.send_signal(signal.SIGKILL)
-            process.wait(10)
+            process.wait(60)
 
     def _all(self) -> dict[str, str]:
         return {**os.environ, **self.environment}

@@ -132,7 +132,7 @@ def test_the_command_line_of_the_unit(tmp_path: Path) -> None:
     runtime.mkdir()
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(tmp_path / "notify"))
-        manager.settimeout(20)
+        manager.settimeout(120)
         daemon = subprocess.Popen(
             [sys.executable, "-m", "vfod", *words],
             cwd=ROOT,
@@ -166,7 +166,7 @@ def test_the_command_line_of_the_unit(tmp_path: Path) -> None:
             daemon.send_signal(signal.SIGTERM)
             while "STOPPING=1" not in said:
                 said.append(manager.recv(4096).decode().splitlines()[0])
-            _, log = daemon.communicate(timeout=20)
+            _, log = daemon.communicate(timeout=120)
         finally:
             daemon.kill()
             daemon.wait()

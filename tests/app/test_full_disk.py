@@ -23,7 +23,6 @@ LEFT = 8000
 LIMIT = 1000
 
 
-@pytest.mark.timeout(300)
 async def test_the_night_goes_on_and_the_loss_is_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

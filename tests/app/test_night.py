@@ -5,8 +5,6 @@ import difflib
 import os
 from pathlib import Path
 
-import pytest
-
 from tests.app.nights import EVENING, as_text, night
 from tests.report.agreement import check
 from vfod import events as e
@@ -19,7 +17,6 @@ GOLDEN = Path(__file__).parent.parent / "golden"
 HOUR = 3600.0
 
 
-@pytest.mark.timeout(240)
 async def test_the_golden_night(tmp_path: Path) -> None:
     """Ten hours with a hand, a reset and a lost line end in the same journal as ever.
 
@@ -51,7 +48,6 @@ async def test_the_golden_night(tmp_path: Path) -> None:
     check(journal, GOLDEN / "night.yaml", dt.date(2026, 11, 25), tmp_path)
 
 
-@pytest.mark.timeout(120)
 async def test_what_the_night_found_was_on_the_air(tmp_path: Path) -> None:
     """Channels found active most of the time had a station then; the simulator knows the truth."""
     journal = tmp_path / "journal.sqlite"
@@ -66,7 +62,6 @@ async def test_what_the_night_found_was_on_the_air(tmp_path: Path) -> None:
     assert len(true) > 0.95 * len(found)
 
 
-@pytest.mark.timeout(120)
 async def test_a_daemon_killed_in_mid_window_goes_on_where_it_stopped(tmp_path: Path) -> None:
     """The second run takes up the night at the channel the journal has last."""
     journal = tmp_path / "journal.sqlite"
@@ -85,7 +80,6 @@ async def test_a_daemon_killed_in_mid_window_goes_on_where_it_stopped(tmp_path: 
     assert last.observed.dial == starts[-1].dial == resumed.observed.dial
 
 
-@pytest.mark.timeout(120)
 async def test_nothing_is_remembered_of_a_sweep_that_a_person_stopped(tmp_path: Path) -> None:
     """Neither of an absent journal nor of one that is no journal."""
     assert Memory(tmp_path / "none.sqlite").of("main", EVENING).left_off is None

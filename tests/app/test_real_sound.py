@@ -27,7 +27,7 @@ from vfod.radio.receiver import Detector
 from vfod.sim.sound import SimSound
 from vfod.survey.sound import RATE
 
-pytestmark = [pytest.mark.real_time, pytest.mark.timeout(90)]
+pytestmark = pytest.mark.real_time
 
 #: Seconds by which the receiver's sound is late before it reaches the server.
 LATE = 0.25

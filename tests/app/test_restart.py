@@ -137,7 +137,6 @@ def one_night_with_one_gap(told: Told, until: float, reason: str) -> None:
     assert len(set(dials)) == 51
 
 
-@pytest.mark.timeout(240)
 async def test_a_power_cut_of_two_hours(tmp_path: Path) -> None:
     """The clock went on meanwhile: the night is joined late."""
     journal = tmp_path / "journal.sqlite"
@@ -150,7 +149,6 @@ async def test_a_power_cut_of_two_hours(tmp_path: Path) -> None:
     assert [] == told.of("clock-doubted", "clock-jumped")
 
 
-@pytest.mark.timeout(240)
 @pytest.mark.parametrize(
     ("wakes_at", "doubt"),
     [
@@ -192,7 +190,6 @@ async def test_a_machine_that_wakes_in_the_past(
     assert "window-opened" not in kinds
 
 
-@pytest.mark.timeout(240)
 async def test_a_machine_that_slept(tmp_path: Path) -> None:
     """Nobody was killed: suspended for an hour in mid-window, and the night goes on."""
     journal = tmp_path / "journal.sqlite"

@@ -4,14 +4,11 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-import pytest
-
 from tests.app.nights import EVENING, night
 from tests.app.test_night import GOLDEN
 from vfod.store import Reader
 
 
-@pytest.mark.timeout(300)
 async def test_the_night_is_summed_up_by_the_next_afternoon(tmp_path: Path) -> None:
     """By the clock of the configured place, from noon to noon; a visit is in one sum each."""
     journal = tmp_path / "journal.sqlite"

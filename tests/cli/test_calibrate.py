@@ -84,8 +84,7 @@ async def shack(here: Path, ppm: float, more: str = "") -> AsyncIterator[Shack]:
     daemon.control.claim()
     living = asyncio.create_task(daemon.run())
     try:
-        async with asyncio.timeout(5):
-            await daemon.vfos["main"].tuner.connected.wait()
+        await daemon.vfos["main"].tuner.connected.wait()
         yield Shack(here, world)
     finally:
         living.cancel()
@@ -226,10 +225,15 @@ async def test_recordings_from_both_sides(
         assert abs(receives(place) - 9_419_000) <= within * 9_875_000 + 0.05
 
 
-#: Plays the tone whose frequency stands in a file, in white noise, as a recorder would.
+#: Plays the tone whose frequency stands in a file, in white noise, as a recorder would. The file is
+#: written again and again: what is written twice after the start is not of before.
 RECORDER = """\
 #!{python}
-import array, math, random, sys
+import array, math, os, random, sys, time
+for _ in range(2):
+    old = os.stat({file!r}).st_mtime_ns
+    while os.stat({file!r}).st_mtime_ns == old:
+        time.sleep(0.002)
 tone = float(open({file!r}).read())
 noise = random.Random(round(tone * 1000))
 for block in range(20 * 20):

@@ -206,7 +206,7 @@ def test_it_tidies_up(tmp_path: Path, number: signal.Signals) -> None:
         assert [] != _of_the_demo(place[1])
         process.send_signal(number)
         process.send_signal(number)
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=120)
         assert "stopped; nothing is left running" == out.splitlines()[-1]
         assert (128 + number, "") == (process.returncode, err)
         assert ([], []) == (_of_the_demo(place[1]), list(tmp_path.iterdir()))

@@ -223,7 +223,7 @@ def test_following(written: Writer) -> None:
             wanted = f"2026-11-25 22:{number}:00  tuned to 7000.1{number} kHz by shell (listener)"
             assert wanted == process.stdout.readline().decode().rstrip()
         process.send_signal(signal.SIGINT)
-        assert (b"", b"") == process.communicate(timeout=10)
+        assert (b"", b"") == process.communicate(timeout=120)
         assert 130 == process.returncode
     finally:
         process.kill()

@@ -94,7 +94,7 @@ def test_ctrl_c_is_no_traceback(tmp_path: Path) -> None:
         assert process.stderr is not None
         assert b"where it is\n" == process.stdout.readline()
         process.send_signal(signal.SIGINT)
-        code = process.wait(10)
+        code = process.wait(120)
         said = process.stderr.read()
     server.close()
     assert (130, b"") == (code, said)

@@ -45,13 +45,13 @@ def test_it_ends_in_order(config: Path, number: signal.Signals) -> None:
         assert f"configuration {config}, control socket {config.parent}/control.sock" in first
         status = [*VFOD, "status"]
         said = ""
-        for _ in range(200):
+        for _ in range(1000):
             said = subprocess.run(status, capture_output=True, text=True, check=False).stdout
             if "(missing)" in said:
                 break
         assert "dial unknown; no sweep; link down (missing)\n" == said
         process.send_signal(number)
-        assert 0 == process.wait(20)
+        assert 0 == process.wait(120)
         assert "ended in good order" in process.stderr.read().splitlines()[-1]
     assert journal.exists()
     assert not (config.parent / "control.sock").exists()
@@ -71,7 +71,7 @@ def test_the_simulator_as_a_process(tmp_path: Path) -> None:
         os.close(descriptor)
         process.stdin.write("+++q")
         process.stdin.flush()
-        assert 0 == process.wait(10)
+        assert 0 == process.wait(120)
     assert not link.exists()
 
 

@@ -120,32 +120,31 @@ async def test_its_own_signal_is_found_listed_and_passed_over(
     daemon = built()
     living = asyncio.create_task(daemon.run())
     try:
-        async with asyncio.timeout(60):
-            await daemon.vfos["main"].tuner.connected.wait()
-            before = await active(daemon)
-            assert {7210, 7220} == {dial for dial, is_on in before.items() if is_on}
-            monkeypatch.setattr("sys.stdin", Hand(world))
-            words = ["spurs", "quick", "--measure", "--json"]
-            assert 0 == await asyncio.to_thread(main, words)
-            out, err = capsys.readouterr()
-            assert "take the antenna off" in err
-            found = json.loads(out)
-            assert (10, "dBm", ["7220000"]) == (
-                found["channels"],
-                found["unit"],
-                list(found["signals"]),
-            )
-            assert -80.0 == pytest.approx(found["signals"]["7220000"], abs=2)
-            world.receiver.antenna = True
-            after = await active(daemon)
-            assert {7210} == {dial for dial, is_on in after.items() if is_on}
-            assert [7220] == [dial for dial, is_on in after.items() if is_on is None]
-            await end(daemon, living)
-            daemon = built()
-            living = asyncio.create_task(daemon.run())
-            await daemon.vfos["main"].tuner.connected.wait()
-            again = await active(daemon)
-            assert (True, None) == (again[7210], again[7220])
+        await daemon.vfos["main"].tuner.connected.wait()
+        before = await active(daemon)
+        assert {7210, 7220} == {dial for dial, is_on in before.items() if is_on}
+        monkeypatch.setattr("sys.stdin", Hand(world))
+        words = ["spurs", "quick", "--measure", "--json"]
+        assert 0 == await asyncio.to_thread(main, words)
+        out, err = capsys.readouterr()
+        assert "take the antenna off" in err
+        found = json.loads(out)
+        assert (10, "dBm", ["7220000"]) == (
+            found["channels"],
+            found["unit"],
+            list(found["signals"]),
+        )
+        assert -80.0 == pytest.approx(found["signals"]["7220000"], abs=2)
+        world.receiver.antenna = True
+        after = await active(daemon)
+        assert {7210} == {dial for dial, is_on in after.items() if is_on}
+        assert [7220] == [dial for dial, is_on in after.items() if is_on is None]
+        await end(daemon, living)
+        daemon = built()
+        living = asyncio.create_task(daemon.run())
+        await daemon.vfos["main"].tuner.connected.wait()
+        again = await active(daemon)
+        assert (True, None) == (again[7210], again[7220])
     finally:
         await end(daemon, living)
         world.box.close()

@@ -1,7 +1,11 @@
 """A pseudo-terminal, and an ear for what a line tells."""
 
 import asyncio
+import contextlib
+import fcntl
 import os
+import sys
+import termios
 import tty
 from collections.abc import Callable
 
@@ -14,6 +18,10 @@ from vfod.device.serial import SerialPort
 from vfod.errors import (
     LineError,
 )
+
+
+def _waiting(fd: int) -> bytes:
+    return fcntl.ioctl(fd, termios.FIONREAD, bytes(4))
 
 
 class Pty:
@@ -33,7 +41,22 @@ class Pty:
             loop.add_reader(self.master, lambda: box.feed(os.read(self.master, 4096)))
 
     def send(self, data: bytes) -> None:
-        os.write(self.master, data)
+        # A box may have something to say when its plug has been pulled.
+        if self.master >= 0:
+            os.write(self.master, data)
+
+    async def got(self, count: int) -> bytes:
+        """So many bytes from the host, as they come: the kernel hands them on in its own time."""
+        data = b""
+        while len(data) < count:
+            with contextlib.suppress(BlockingIOError):
+                data += os.read(self.master, 4096)
+            await moment(0.001)
+        return data
+
+    async def holds(self, count: int) -> None:
+        """Wait until so many bytes lie at the host's end and nobody has read them."""
+        await until(lambda: int.from_bytes(_waiting(self.slave), sys.byteorder) == count)
 
     def unplug(self) -> None:
         if self.master >= 0:
@@ -61,10 +84,9 @@ class Ear:
         self._changed.set()
 
     async def until(self, true: Callable[[], object]) -> None:
-        async with asyncio.timeout(5):
-            while not true():
-                self._changed.clear()
-                await self._changed.wait()
+        while not true():
+            self._changed.clear()
+            await self._changed.wait()
 
 
 async def opened(path: str, ear: Ear) -> Line:
@@ -74,6 +96,12 @@ async def opened(path: str, ear: Ear) -> Line:
 async def moment(seconds: float = 0.05) -> None:
     clock = SystemClock()
     await clock.sleep_until(clock.monotonic() + seconds)
+
+
+async def until(true: Callable[[], object]) -> None:
+    """Let the loop run until something is the case; the test's own limit ends it otherwise."""
+    while not true():
+        await moment(0.002)
 
 
 async def failure(path: str, ear: Ear, kind: type[LineError]) -> LineError:

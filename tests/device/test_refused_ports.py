@@ -62,7 +62,7 @@ def holder(pty: Pty) -> Iterator[int]:
         yield process.pid
         assert process.stdin is not None
         process.stdin.close()
-        process.wait(10)
+        process.wait(120)
 
 
 async def test_held_by_another_process(pty: Pty, holder: int, ear: Ear) -> None:

@@ -9,7 +9,6 @@ import contextlib
 import fcntl
 import os
 import random
-import resource
 import struct
 import termios
 import threading
@@ -17,8 +16,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.device.terminals import Ear, Pty, moment, opened
+from tests.device.terminals import Ear, Pty, moment, opened, until
 from tests.device.tiny import TinyBox
+from tests.loops import turns
 from vfod.clock import SystemClock
 from vfod.device import serial as ours
 from vfod.device.link import Link, Told
@@ -39,8 +39,7 @@ async def test_bytes_go_both_ways(pty: Pty, ear: Ear) -> None:
     line = await opened(pty.path, ear)
     every = bytes(range(256))
     line.write(every)
-    await moment()
-    assert every == os.read(pty.master, 4096)
+    assert every == await pty.got(256)
     pty.send(every)
     await ear.until(lambda: len(ear.data) >= 256)
     assert every == ear.data
@@ -50,7 +49,7 @@ async def test_bytes_go_both_ways(pty: Pty, ear: Ear) -> None:
 async def test_old_input_is_dropped(pty: Pty, ear: Ear) -> None:
     """What came before the opening is not read."""
     pty.send(b"from long ago\n")
-    await moment()
+    await pty.holds(14)
     line = await opened(pty.path, ear)
     pty.send(b"new\n")
     await ear.until(lambda: ear.data.endswith(b"new\n"))
@@ -84,7 +83,7 @@ async def test_closing_twice_and_writing_afterwards(pty: Pty, ear: Ear) -> None:
 
 
 async def test_unplugged(pty: Pty, ear: Ear) -> None:
-    """The far end goes: read gives b'' for ever; lost is told once, within milliseconds."""
+    """The far end goes: read gives b'' for ever; lost is told once."""
     await opened(pty.path, ear)
     pty.unplug()
     await ear.until(lambda: ear.losses)
@@ -136,52 +135,52 @@ async def test_a_far_end_that_pauses(pty: Pty, ear: Ear) -> None:
     line = await opened(pty.path, ear)
     got = b""
     sent = b""
-    while len(sent) < 40_000:
+    pauses = 0
+    while pauses < 3:
         piece = b"%06d " % len(sent)
         sent += piece
         line.write(piece)
-        if len(sent) % 4096 < 7:
-            await moment(0.001)
-            with contextlib.suppress(BlockingIOError):
-                got += os.read(pty.master, 4096)
-    for _ in range(200):
-        await moment(0.001)
-        with contextlib.suppress(BlockingIOError):
-            got += os.read(pty.master, 4096)
+        if line._unsent:  # type: ignore[attr-defined]  # how much a kernel takes is its own affair
+            pauses += 1
+            got += await pty.got(4096)
+    got += await pty.got(len(sent) - len(got))
     assert [] == ear.losses
     assert sent == got
     line.close()
 
 
-async def test_cpu_while_unplugged_is_small() -> None:
-    """A hung-up terminal is always readable: whoever ignores that burns a core. Over one second."""
+async def test_unplugged_the_loop_is_at_rest() -> None:
+    """A hung-up terminal is always readable: whoever ignores that burns a core. Over one second.
+
+    The turns of the loop are counted, which are the same on a slow machine and on a busy one.
+    """
     pty = Pty(TinyBox())
+    came = asyncio.Event()
     downs: list[LineError] = []
+
+    async def up(_: Link) -> None:
+        came.set()
+
     supervisor = Supervisor(
         SerialPort(pty.path),
         SystemClock(),
         random.Random(1),
-        up=_nothing,
+        up=up,
         down=downs.append,
         told=lambda _: None,
     )
     running = asyncio.create_task(supervisor.run())
-    await moment(0.2)
+    await came.wait()
     pty.unplug()
-    await moment(0.1)
-    before = resource.getrusage(resource.RUSAGE_SELF)
-    await moment(1.0)
-    after = resource.getrusage(resource.RUSAGE_SELF)
+    await until(lambda: downs)
+    with turns() as counted:
+        await moment(1.0)
     running.cancel()
     with contextlib.suppress(asyncio.CancelledError):
         await running
     assert "lost" == downs[0].reason
-    used = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    assert used < 0.02
-
-
-async def _nothing(link: Link) -> None:
-    """Nothing is set up."""
+    # Two attempts to open it, and what a thread and a timer take for each.
+    assert 0 < counted.count < 50
 
 
 #: From the kernel's asm-generic/termios.h.
@@ -253,7 +252,7 @@ async def test_a_box_behind_a_terminal() -> None:
         frequency = kilohertz * 1_000_000
         assert m.Tuned(frequency=frequency) == await link.ask(m.Tune(frequency=frequency))
     box.turn(9_000_000_000)
-    await moment()
+    await until(lambda: told)
     assert [m.Turned(frequency=9_000_000_000, number=1)] == told
     link.close()
     pty.unplug()
@@ -262,8 +261,8 @@ async def test_a_box_behind_a_terminal() -> None:
 async def test_unplugged_fifty_times_in_mid_question(tmp_path: Path) -> None:
     """Fifty boards, one after another behind one stable name, each pulled with a question open.
 
-    Every one is found within 2 s, and nothing is left over: the marks of this file look for tasks,
-    threads and descriptors.
+    Every one is found, and nothing is left over: the marks of this file look for tasks, threads and
+    descriptors.
     """
     name = tmp_path / "vfo"
     clock = SystemClock()
@@ -289,10 +288,9 @@ async def test_unplugged_fifty_times_in_mid_question(tmp_path: Path) -> None:
     # Fifty times the shortest pause is longer than a test should take; the loop does not jump
     # here, so the pause is cut.
     supervisor._pause = lambda failures: 0.02  # type: ignore[method-assign]  # see above
-    threads = 0
+    most = 0
     for number in range(50):
-        async with asyncio.timeout(2):
-            await came.wait()
+        await came.wait()
         came.clear()
         box.settle = 0.5
         question = asyncio.create_task(ups[-1].ask(m.Tune(frequency=7_000_000_000)))
@@ -304,10 +302,11 @@ async def test_unplugged_fifty_times_in_mid_question(tmp_path: Path) -> None:
         pty = Pty(box)
         name.unlink()
         name.symlink_to(pty.path)
-        threads = max(threads, threading.active_count())
+        closing = [thread for thread in threading.enumerate() if thread.name.startswith("close ")]
+        most = max(most, len(closing))
     running.cancel()
     with contextlib.suppress(asyncio.CancelledError):
         await running
     pty.unplug()
     assert 50 <= len(ups) <= 51
-    assert threads <= 8
+    assert most <= 2, "an opening waits for the closing before it"

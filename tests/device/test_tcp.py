@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator
 
 import pytest
 
-from tests.device.terminals import Ear, moment
+from tests.device.terminals import Ear, moment, until
 from tests.device.tiny import TinyBox
 from tests.real_parts import free_port
 from vfod.clock import SystemClock
@@ -89,7 +89,7 @@ async def test_options_of_the_socket(server: tuple[Server, int], ear: Ear) -> No
 async def test_the_server_ends(server: tuple[Server, int], ear: Ear, how: str) -> None:
     """Both ends of a connection mean lost, once."""
     line = await TcpPort("127.0.0.1", server[1]).open(ear.received, ear.lost)
-    await moment(0.01)
+    await until(lambda: server[0].host)
     host = server[0].host
     assert host is not None
     if how == "RST":
@@ -105,14 +105,17 @@ async def test_the_server_ends(server: tuple[Server, int], ear: Ear, how: str) -
 
 
 async def test_a_server_that_vanishes_without_a_word(server: tuple[Server, int]) -> None:
-    """No FIN, no RST, nothing comes any more: the ping finds it within 2 s and three misses."""
+    """No FIN, no RST, nothing comes any more: the ping finds it, after 2 s and three misses.
+
+    How soon at the latest is in test_watching.py, where the clock jumps.
+    """
     clock = SystemClock()
     link = await Link.open(TcpPort("127.0.0.1", server[1]), clock, 1, lambda _: None)
     server[0].box.deaf = True
     began = clock.monotonic()
     with pytest.raises(NoReplyError):
         await link.run()
-    assert 2.0 < clock.monotonic() - began < 3.2
+    assert 2.0 < clock.monotonic() - began
     await moment(0.01)
 
 
@@ -155,11 +158,11 @@ async def test_stuck(ear: Ear) -> None:
 
 async def test_lost_is_never_told_after_close(server: tuple[Server, int], ear: Ear) -> None:
     line = await TcpPort("127.0.0.1", server[1]).open(ear.received, ear.lost)
-    await moment(0.01)
+    await until(lambda: server[0].connections)
     line.close()
     line.close()
     line.write(b"nobody")
-    await moment()
+    await until(lambda: server[0].ended)
     assert [] == ear.losses
     assert 1 == server[0].ended
 

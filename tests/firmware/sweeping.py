@@ -58,7 +58,7 @@ async def sweep(
     living = asyncio.create_task(daemon.run())
     seen: list[e.Event] = []
     try:
-        async with asyncio.timeout(30):
+        async with asyncio.timeout(240):
             await _until(feed, seen, lambda event: isinstance(event, e.LinkGreeted))
             await daemon.vfos["main"].tuner.connected.wait()
             await daemon.front.submit(r.Asked(request=r.StartSweep(sweep="both"), origin=_LISTENER))

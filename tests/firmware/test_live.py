@@ -39,7 +39,7 @@ class LiveBox:
 
     def close(self) -> int:
         os.close(self._hand)
-        code = self._process.wait(10)
+        code = self._process.wait(120)
         os.close(self._master)
         os.close(self._kept)
         return code

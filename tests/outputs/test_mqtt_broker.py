@@ -149,7 +149,7 @@ async def test_a_broker_that_hangs(
         await until(lambda: _count(house, e.DoorFailed) == 1)
         house.happen(tuned(9_430_000))
         # One attempt more, at which it only keeps silent.
-        await SystemClock().sleep_until(asyncio.get_running_loop().time() + 6.5)
+        await until(lambda: _count(house, e.DoorFailed) == 2)
         mosquitto.thaw()
         await until(lambda: _count(house, e.DoorOpened) == 2)
         await until(lambda: listener.values()["vfod-main/dial/frequency"] == "9430000")
@@ -160,12 +160,15 @@ async def test_a_broker_that_hangs(
 
 
 async def test_leaving_while_the_broker_hangs(house: House, mosquitto: Server) -> None:
-    """The daemon's stop takes no longer than two seconds."""
+    """The library would wait for a word of it; the daemon's stop does not.
+
+    That it takes no longer than two seconds is in test_mqtt_pacing.py, where the clock jumps.
+    """
     async with running(door(house, mosquitto.port)):
         await until(lambda: _count(house, e.DoorOpened) == 1)
         mosquitto.freeze()
         began = asyncio.get_running_loop().time()
-    assert asyncio.get_running_loop().time() - began <= 2.0
+    assert asyncio.get_running_loop().time() - began < 30.0
 
 
 async def test_a_cancellation_is_never_forgotten(mosquitto: Server) -> None:

@@ -223,7 +223,6 @@ def is_skipped_night(window: Window, night: date) -> bool:
 _SPANS = settings(max_examples=700, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
-@pytest.mark.timeout(300)
 @pytest.mark.parametrize("third", range(3))
 def test_any_span_of_3_to_14_days(third: int) -> None:
     """No overlap, no gap, each night's windows exactly once, lengths true in UTC."""
@@ -238,7 +237,6 @@ def test_any_span_of_3_to_14_days(third: int) -> None:
     spans_hold()
 
 
-@pytest.mark.timeout(300)
 @settings(max_examples=24, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(window_lists(most=3), st.integers(2015, 2035))
 def test_whole_years(windows: list[Window], year: int) -> None:

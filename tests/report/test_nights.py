@@ -154,7 +154,6 @@ def test_without_a_place(tmp_path: Path) -> None:
 
 
 @pytest.mark.real_time
-@pytest.mark.timeout(120)
 @pytest.mark.parametrize("width", [1280, 380])
 async def test_the_page(autumn: Path, tmp_path: Path, width: int) -> None:
     """In a real browser without a network: no request, no error, nothing for axe-core, it fits."""

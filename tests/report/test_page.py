@@ -16,7 +16,7 @@ from vfod.report.gather import gather
 from vfod.report.page import night_page
 from vfod.store import Reader
 
-pytestmark = [pytest.mark.real_time, pytest.mark.timeout(120)]
+pytestmark = pytest.mark.real_time
 
 LIST = "khz,from,to,name\n7200,18:00,05:00,Always There\n7215,20:00,22:00,Silent & Sons\n"
 

@@ -129,7 +129,14 @@ def test_the_release_has_a_day() -> None:
 async def test_the_real_clocks_go_on_together() -> None:
     """Boot time and monotonic time of this machine (clock_gettime(2)) differ by a constant."""
     clock = SystemClock()
-    first = clock.boottime() - clock.monotonic()
+
+    def ahead() -> tuple[float, float]:
+        """How far it is, at least and at most: between the readings others may have their turn."""
+        before, boot, after = clock.monotonic(), clock.boottime(), clock.monotonic()
+        return boot - after, boot - before
+
+    first = ahead()
     await clock.sleep_until(clock.monotonic() + 0.05)
-    assert first == pytest.approx(clock.boottime() - clock.monotonic(), abs=0.01)
-    assert first >= -0.01
+    second = ahead()
+    assert max(first[0], second[0]) <= min(first[1], second[1]) + 1e-3
+    assert first[1] >= -1e-3

@@ -31,6 +31,10 @@ def switch(name: str, value: object) -> Callable[[Shack], Awaitable[None]]:
 
 
 FAULTS = [
+    Fault(name="unplugged for a second", begin=do(lambda it: it.port.unplug()),
+          end=do(lambda it: it.port.plug()), lasts=1, within=5, reason="lost"),
+    Fault(name="silent but open for a second", begin=switch("silent", True),
+          end=switch("silent", False), lasts=1, within=8, reason="silent"),
     Fault(name="unplugged for a minute", begin=do(lambda it: it.port.unplug()),
           end=do(lambda it: it.port.plug()), lasts=60, within=15, reason="lost"),
     Fault(name="reset while a question is open", begin=do(lambda it: it.world.box.reset()),

@@ -2,6 +2,7 @@
 
 import fcntl
 import os
+import select
 import termios
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -73,7 +74,7 @@ async def test_a_host_that_asked_to_be_alone_and_ended_leaves_no_locked_door(
     host = os.open(pty.open(), os.O_RDWR | os.O_NOCTTY)
     fcntl.ioctl(host, termios.TIOCEXCL)
     os.write(host, b"ping\n")
-    await Terminal().pause(0.05)
+    await Terminal().until(lambda: select.select([host], [], [], 0)[0])
     assert os.read(host, 100).startswith(b"ok boot=")
     state = bytearray(4)
     fcntl.ioctl(host, TIOCGEXCL, state)
@@ -107,7 +108,7 @@ async def test_an_unplugged_pseudo_terminal_hangs_up_and_comes_back(
     await terminal.open(port)
     await terminal.ok("ping")
     pty.unplug()
-    await terminal.pause(0.05)
+    await terminal.until(lambda: terminal.lost)
     assert ["lost"] == [error.reason for error in terminal.lost]
     with pytest.raises(PortMissingError):
         await terminal.open(port)
@@ -159,16 +160,15 @@ async def test_tcp_serves_one_client_at_a_time(world: World, terminal: Terminal)
     await terminal.ok("ping")
     second = Terminal()
     await second.open(TcpPort(host, int(port)))
-    await terminal.pause(0.05)
+    await terminal.until(lambda: second.lost)
     assert ["lost"] == [error.reason for error in second.lost]
     await terminal.ok("ping")
     terminal.close()
-    await terminal.pause(0.05)
+    await terminal.until(lambda: server.client is None)
     await second.open(TcpPort(host, int(port)))
     await second.ok("ping")
     server.unplug()
-    await terminal.pause(0.05)
-    assert 2 == len(second.lost)
+    await terminal.until(lambda: len(second.lost) == 2)
     server.plug()
     await second.open(TcpPort(host, int(port)))
     await second.ok("ping")

@@ -48,7 +48,7 @@ class Process:
         """The exit status and what it complained of."""
         if number is not None:
             self.process.send_signal(number)
-        _, complaints = self.process.communicate(timeout=10)
+        _, complaints = self.process.communicate(timeout=60)
         return self.process.returncode, complaints.decode()
 
 
@@ -94,9 +94,8 @@ async def test_a_pipe_is_a_hand(start: Callable[..., Process]) -> None:
     assert process.process.stdin is not None
     process.process.stdin.write(b"++-7")
     process.process.stdin.flush()
-    await terminal.pause(0.4)
+    await terminal.until(lambda: {"knob", "button"} == {event.word for event in terminal.events})
     assert before + 1000 == float((await terminal.ok("read"))["f"])
-    assert {"knob", "button"} == {event.word for event in terminal.events}
     process.process.stdin.write(b"q")
     process.process.stdin.flush()
     assert (0, "") == process.end(None)

@@ -172,7 +172,6 @@ def test_a_persons_change_outlives_a_power_cut(
     db.close()
 
 
-@pytest.mark.timeout(120)
 def test_an_observation_takes_at_most_24_bytes(path: Path) -> None:
     """200,000 visits of 700 channels, noise and all, the sums of five nights: the whole file."""
     rows, chance = 200_000, random.Random(7)

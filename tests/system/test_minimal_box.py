@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.hours import morning
 from vfod.app.daemon import Daemon
 from vfod.app.recall import Memory
 from vfod.clock import SystemClock
@@ -17,7 +18,7 @@ from vfod.store import Direct, Reader
 BOX = Path(__file__).with_name("minimal_box.py")
 
 CONFIG = """
-place: {zone: UTC, region: 1}
+place: {zone: ZONE, region: 1}
 vfos:
   main:
     port: socket://127.0.0.1:1
@@ -63,14 +64,14 @@ async def test_the_daemon_sweeps_against_it(box_port: int, tmp_path: Path) -> No
     store = Direct(journal)
     store.open(clock.wall())
     daemon = Daemon(
-        parse(CONFIG, "minimal.yaml"),
+        parse(CONFIG.replace("ZONE", morning()), "minimal.yaml"),
         clock=clock,
         store=store,
         port_for=lambda _: port_from(f"socket://127.0.0.1:{box_port}"),
         memory=Memory(None),
     )
     living = asyncio.create_task(daemon.run())
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(120):
         with daemon.stream.following("test") as feed:
             async for _, state in feed:
                 if state.vfos["main"].sweep.passes >= 2:

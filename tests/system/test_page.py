@@ -11,7 +11,7 @@ from tests.browser import Watched, chromium, open_page
 from tests.real_parts import Server
 from tests.system.household import Household, until
 
-pytestmark = [pytest.mark.real_time, pytest.mark.timeout(180)]
+pytestmark = pytest.mark.real_time
 
 #: Kilohertz of the household's sweep.
 CHANNELS = range(7200, 7451, 5)
@@ -195,7 +195,7 @@ async def test_tonight_grows(household: Household, browser: Browser) -> None:
     heard = household.vfo()["heard"][0]["dial"]
     async with open_page(browser, household.url) as watched:
         chart = watched.page.locator("#tonight svg.wide")
-        await chart.wait_for(timeout=60_000)
+        await chart.wait_for()
         assert "channels from 7200 kHz" in (await chart.get_attribute("aria-label") or "")
         line = watched.page.locator("#heard li", has_text=f"7\u2009{heard // 1000 % 1000:03}")
         await line.get_by_text("Radio of the Test").wait_for()

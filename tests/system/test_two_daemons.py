@@ -15,8 +15,6 @@ from tests.real_parts import Server
 from tests.system.household import retained
 from vfod.errors import AlreadyRunningError
 
-pytestmark = [pytest.mark.timeout(120)]
-
 VFOD = [sys.executable, "-m", "vfod"]
 
 
@@ -49,7 +47,7 @@ class Cellar:
             self.command(name, **shared), stderr=subprocess.PIPE, text=True, env=environment()
         )
         self._started.append(process)
-        for _ in range(400):
+        for _ in range(2400):
             if f" as vfod-{shared.get('mqtt', name)} (" in self.broker.log():
                 return process
             with pytest.raises(subprocess.TimeoutExpired):
@@ -63,7 +61,7 @@ class Cellar:
             capture_output=True,
             text=True,
             env=environment(),
-            timeout=30,
+            timeout=120,
             check=False,
         )
         lines = done.stderr.splitlines()
@@ -74,7 +72,7 @@ class Cellar:
     def close(self) -> None:
         for process in self._started:
             process.terminate()
-            process.communicate(timeout=20)
+            process.communicate(timeout=120)
 
 
 def environment() -> dict[str, str]:
@@ -132,7 +130,7 @@ def test_two_that_share_nothing_live_side_by_side(cellar: Cellar) -> None:
         topic.partition("/")[0] for topic in held
     }
     first.terminate()
-    first.wait(20)
+    first.wait(120)
     held = retained(cellar.broker.port)
     assert ["disconnected", "ready"] == [held.get(root) for root in roots]
     assert second.poll() is None

@@ -26,6 +26,7 @@ from typing import Any
 import pytest
 from packaging.requirements import Requirement
 
+from tests.hours import morning
 from tests.system.household import until
 
 ROOT = Path(__file__).parents[2]
@@ -34,7 +35,7 @@ ROOT = Path(__file__).parents[2]
 NOBODY = 65_534
 
 CONFIG = """\
-place: {{zone: UTC, region: 1}}
+place: {{zone: {zone}, region: 1}}
 vfos:
   main:
     port: {run}/vfo0
@@ -47,7 +48,7 @@ windows:
 web: off
 """
 
-pytestmark = [pytest.mark.real_time, pytest.mark.timeout(120)]
+pytestmark = pytest.mark.real_time
 
 
 def declared(name: str, found: set[str]) -> set[str]:
@@ -93,7 +94,7 @@ class Machine:
             (place / name).chmod(0o750)
             if self.drops:
                 os.chown(place / name, NOBODY, NOBODY)
-        (place / "etc" / "vfod.yaml").write_text(CONFIG.format(run=place / "run"))
+        (place / "etc" / "vfod.yaml").write_text(CONFIG.format(run=place / "run", zone=morning()))
 
     def install(self, wheel: Path) -> None:
         """An environment with the wheel and the packages it declares, offline."""
@@ -141,7 +142,7 @@ class Machine:
     def ask(self, *words: str) -> str:
         """What the installed command prints, asked by the same user."""
         process = self.start(str(self.program), *words)
-        out, _ = process.communicate(timeout=20)
+        out, _ = process.communicate(timeout=120)
         return str(out)
 
     def close(self) -> None:
@@ -197,7 +198,7 @@ async def test_a_sweep_runs(machine: Machine) -> None:
     if not it.drops:
         print("not as a user without rights: that takes root, and a Python for everyone")
     where = it.start(str(it.place / "opt/bin/python"), "-c", "import vfod; print(vfod.__file__)")
-    assert str(it.place) in where.communicate(timeout=20)[0]
+    assert str(it.place) in where.communicate(timeout=120)[0]
     words = command_of_the_unit(it)
     assert [str(it.program), "serve"] == words[:2]
     it.start(str(it.program), "simulate", "--link", str(it.place / "run" / "vfo0"))
@@ -208,7 +209,7 @@ async def test_a_sweep_runs(machine: Machine) -> None:
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(it.place / "notify"))
         (it.place / "notify").chmod(0o666)
-        manager.settimeout(30)
+        manager.settimeout(120)
         daemon = it.start(
             *words,
             log=log,
@@ -229,7 +230,7 @@ async def test_a_sweep_runs(machine: Machine) -> None:
         said = [manager.recv(4096).decode().splitlines()[0]]
         while "STOPPING=1" not in said:
             said.append(manager.recv(4096).decode().splitlines()[0])
-        assert 0 == daemon.wait(20), log.read_text()
+        assert 0 == daemon.wait(120), log.read_text()
     heard = [json.loads(line) for line in it.ask("journal", "channels", "--json").splitlines()]
     assert [7_200_000, 7_205_000, 7_210_000] == [channel["dial"] for channel in heard]
     assert 3 < sum(channel["visits"] for channel in heard)
