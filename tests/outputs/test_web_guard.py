@@ -169,13 +169,18 @@ async def test_a_line_break_in_a_header() -> None:
 
 
 async def test_a_flood_is_turned_away() -> None:
-    """Of a thousand requests at once the most are refused with 429, and then it is as before."""
+    """Of a thousand requests at once only so many are let in as the door's pace allows.
+
+    That is 150 and 50 a second for as long as it takes, of which 60 and 15 a second may change
+    something; the others are refused with 429.
+    """
     async with serving() as daemon:
         reader, writer = await asyncio.open_connection("127.0.0.1", daemon.port)
         request = (
             b"POST /rpc HTTP/1.1\r\nhost: localhost\r\ncontent-type: application/json\r\n"
             b"content-length: %d\r\n\r\n%s" % (len(CALL), CALL)
         )
+        began = asyncio.get_running_loop().time()
         writer.write(request * 1000)
         statuses: list[int] = []
         while len(statuses) < 1000:
@@ -186,9 +191,10 @@ async def test_a_flood_is_turned_away() -> None:
                 break
         writer.close()
         await writer.wait_closed()
-        assert statuses.count(429) > 500
-        # Of those that were answered, again only so many may change something.
-        assert len(daemon.house.asked) < 150
+        took = asyncio.get_running_loop().time() - began
+        assert set(statuses) <= {200, 429}
+        assert statuses.count(200) <= 150 + 50 * took
+        assert len(daemon.house.asked) <= 60 + 15 * took
 
 
 @given(moments=st.lists(st.floats(0, 10), min_size=1, max_size=200))

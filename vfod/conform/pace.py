@@ -11,6 +11,10 @@ _ON_THE_WAY = 0.021 + 0.02
 #: A network may add so much, there and back.
 _NETWORK = 0.1
 
+#: So often is tried what came late, before a box is called slow: a machine with other work is late
+#: now and then, a slow box each time.
+_TRIES = 5
+
 #: Seconds of the load, and with --quick.
 _LOAD, _QUICK_LOAD = 60.0, 1.0
 _ROUNDS = 20
@@ -27,42 +31,51 @@ async def _timed(bench: Bench, text: str) -> float:
     return reply.at - begun
 
 
+async def _median(bench: Bench, text: str, rounds: int) -> tuple[float, float]:
+    """That of a round within what is allowed, or of the last; and the longest of its times."""
+    times: list[float] = []
+    for _ in range(_TRIES):
+        times = sorted([await _timed(bench, text) for _ in range(rounds)])
+        if times[rounds // 2] <= _allowed(bench):
+            break
+    return times[rounds // 2], times[-1]
+
+
 async def _round_trip(bench: Bench) -> str:
-    """Judged by the median, because a machine with other work is late now and then."""
-    times = sorted([await _timed(bench, "ping") for _ in range(_ROUNDS)])
-    median, allowed = times[_ROUNDS // 2], _allowed(bench)
-    bench.must(median <= allowed, f"an answer within {allowed * 1000:.0f} ms", bench.heard[-1])
-    return f"median {median * 1000:.1f} ms, longest {times[-1] * 1000:.1f} ms"
+    median, longest = await _median(bench, "ping", _ROUNDS)
+    _must_be_in_time(bench, median, _allowed(bench))
+    return f"median {median * 1000:.1f} ms, longest {longest * 1000:.1f} ms"
 
 
 async def _refusal_time(bench: Bench) -> str:
     """7.1: a refusal of tune takes no settle time."""
-    text = bench.filled("tune f={above}")
-    times = sorted([await _timed(bench, text) for _ in range(5)])
-    allowed = _allowed(bench)
-    bench.must(times[2] <= allowed, f"within {allowed * 1000:.0f} ms", bench.heard[-1])
-    return f"median {times[2] * 1000:.1f} ms"
+    median, _ = await _median(bench, bench.filled("tune f={above}"), 5)
+    _must_be_in_time(bench, median, _allowed(bench))
+    return f"median {median * 1000:.1f} ms"
 
 
 async def _settle(bench: Bench) -> str:
-    """The farthest jump both ways; the better of two tries counts."""
+    """The farthest jump both ways; the better of at least two tries counts."""
     allowed = bench.settle + _allowed(bench)
     low, high = bench.filled("tune f={low}"), bench.filled("tune f={high}")
     longest = 0.0
     for start, text in ((low, high), (high, low)):
-        tries = []
-        for _ in range(2):
+        tries: list[float] = []
+        while len(tries) < 2 or (min(tries) > allowed and len(tries) < _TRIES):
             await bench.ok(start)
             tries.append(await _timed(bench, text))
             answered = bench.heard[-1]
             bench.must(answered.word == "ok", "ok", answered)
         longest = max(longest, min(tries))
-        late = f"an answer within {allowed * 1000:.0f} ms"
-        bench.must(min(tries) <= allowed, late, bench.heard[-1])
+        _must_be_in_time(bench, min(tries), allowed)
     says = f"says {bench.settle * 1000:.0f} ms, longest seen {longest * 1000:.1f} ms"
     if longest < bench.settle / 2:
         says += "; if it answers before the output is quiet, a level is read too early (4.8)"
     return says
+
+
+def _must_be_in_time(bench: Bench, took: float, allowed: float) -> None:
+    bench.must(took <= allowed, f"an answer within {allowed * 1000:.0f} ms", bench.heard[-1])
 
 
 async def _load(bench: Bench) -> str:
