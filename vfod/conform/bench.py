@@ -33,7 +33,7 @@ _TOLD = 2.0
 #: Tries to be understood, and the pause after each: a board that was reset by opening its port is
 #: ready within 3 s (7.1), some loaders wait one second longer.
 _TRIES = (0.3, 0.7, 1.5, 1.5, 1.5)
-#: Longest time for a reply beyond the settle time: much longer than a host waits (7.2), because other
+#: Longest time for a reply beyond the settle time: much longer than a host waits (7.2); other
 #: points judge times, and a machine with other work is late now and then, or stands still a second.
 _PATIENCE = 3.0
 #: The settle time not yet known (7.2).
