@@ -49,6 +49,32 @@ def test_a_decimal_comma_is_told_so() -> None:
         units.parse_frequency("9,42M")
 
 
+@pytest.mark.parametrize(
+    ("text", "fitting"),
+    [
+        ("9420M", ["9420k"]),
+        ("9.42", ["9.42M"]),
+        ("9420000k", ["9420000Hz"]),
+        ("9.42 mhz", ["9.42M"]),
+        ("9.4205", ["9.4205M"]),
+        ("9500M-9510M", ["9500k"]),
+        ("0.2M", ["0.2M"]),
+        ("200", ["200k"]),
+        ("120000", ["120000k", "120000Hz"]),
+        ("40000M", ["40000k"]),
+        ("400M", []),
+        ("9,42", []),
+        ("2026-11-25", []),
+        ("abc", []),
+        ("", []),
+        ("1" * 50, []),
+    ],
+)
+def test_the_same_digits_on_another_scale(text: str, fitting: list[str]) -> None:
+    """Those units with which they lie where a listener may mean them."""
+    assert fitting == units.other_scales(text, *units.USUAL)
+
+
 def test_a_file_needs_units() -> None:
     """Without a default unit a bare number names both likely meanings."""
     with pytest.raises(QuantityError, match=r"9\.42k .* 9\.42M"):

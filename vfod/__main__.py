@@ -36,7 +36,9 @@ def main(argv: list[str]) -> int:
         print("\n".join(error.complaints), file=sys.stderr)
         return error.exit_code
     except VfodError as error:
-        print(f"vfod: {error}", file=sys.stderr)
+        # Some begin with the verb, which says as much.
+        lead = "" if error.message.startswith("vfod ") else "vfod: "
+        print(f"{lead}{error}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
         return _INTERRUPTED

@@ -15,8 +15,12 @@ SPEED_OF_LIGHT = 299_792_458
 
 MILLI = 1000
 
+#: Where a frequency on the wrong scale is guessed to be meant, hertz: long wave to the 2 m band.
+USUAL = (100_000, 150_000_000)
+
 #: Power of ten of each unit a frequency may carry. Lower-case `m` is not mega and is refused.
 _FREQUENCY_UNITS = {"Hz": 0, "k": 3, "kHz": 3, "M": 6, "MHz": 6}
+_UNITS_IN_SMALL = ("", "hz", "k", "khz", "m", "mhz")
 #: The minus sign of typographers, which arrives by copy and paste.
 _TRUE_MINUS = "\u2212"
 
@@ -63,8 +67,10 @@ def _scaled(text: str, what: str, bare: str | None, finest: int) -> int:
             )
         unit = bare
     if unit not in _FREQUENCY_UNITS:
+        meant = other_scales(text, *USUAL) if what == "a frequency" else []
         raise QuantityError(
-            f"{text!r}: {unit!r} is not a unit of frequency", remedy=_FREQUENCY_REMEDY
+            f"{text!r}: {unit!r} is not a unit of frequency",
+            remedy=f"did you mean {' or '.join(meant)}?" if meant else _FREQUENCY_REMEDY,
         )
     shift = _FREQUENCY_UNITS[unit] - finest
     decimals = decimals.rstrip("0")
@@ -87,6 +93,30 @@ def parse_frequency(text: str, *, bare: str | None = "kHz") -> int:
     if value <= 0 or text.strip()[:1] == "+":
         raise QuantityError(f"{text!r} is not a positive frequency", remedy=_FREQUENCY_REMEDY)
     return value
+
+
+def other_scales(text: str, low: int, high: int) -> list[str]:
+    """The digits of a frequency with the units that bring it between `low` and `high` hertz.
+
+    Of a stretch like `9500M-9510M` its first part; nothing for what is no frequency.
+    """
+    parts = _split_number(text.strip()) if len(text) <= 40 else None
+    if parts is None:
+        return []
+    _, whole, decimals, unit = parts
+    if unit[:1] == "-" or unit.partition("-")[0].strip().lower() not in _UNITS_IN_SMALL:
+        return []
+    digits = f"{whole}.{decimals}" if decimals else whole
+    fitting = []
+    for other in (f"{digits}M", f"{digits}k", f"{digits}Hz"):
+        try:
+            hertz = parse_frequency(other)
+        except QuantityError:
+            # Finer than a hertz.
+            continue
+        if low <= hertz <= high:
+            fitting.append(other)
+    return fitting
 
 
 def parse_shift(text: str, *, bare: str | None = "kHz") -> int:

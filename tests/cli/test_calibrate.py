@@ -354,7 +354,10 @@ async def test_what_is_measured_is_not_lost_by_a_slip(
     [
         (["9420"], "no station of standard frequency is known on 9420 kHz"),
         (["--place", "9996k"], "write it like 9996k:upper"),
-        (["--place", "9996k:left"], "write upper or lower"),
+        (
+            ["--place", "9996k:left"],
+            "'9996k:left' names no side of a carrier; write it like 9996k:upper",
+        ),
         (["9996", "--place", "9996k:upper"], "take one of them"),
     ],
 )

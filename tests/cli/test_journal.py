@@ -159,9 +159,9 @@ def test_channels(written: Writer, capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize(
     ("words", "code", "says"),
     [
-        ("--kind dial-tund", 2, "there is no kind of event 'dial-tund'; did you mean dial-tuned"),
-        ("--last 0", 2, "the last 0 are none; write --last 20"),
-        ("--since yesterday", 2, "'yesterday' is not a time; write 3h (ago), 22:00"),
+        ("--kind dial-tund", 2, "--kind 'dial-tund' is no kind of event; did you mean dial-tuned"),
+        ("--last 0", 2, "--last '0' is no whole number from 1 to 1000000; write it like --last 20"),
+        ("--since yesterday", 2, "--since 'yesterday' is not a time; write 3h (ago), 22:00"),
         ("--follow --until 22:00", 2, "--follow has no end; leave out --until"),
         ("channels --last 3", 2, "a summary has no --follow, --last or --kind"),
         ("--journal /nowhere/x", 7, "there is no journal /nowhere/x; start the daemon once"),
@@ -175,7 +175,8 @@ def test_bad_input(
     assert code == main(["journal", *words.split()])
     out, err = capsys.readouterr()
     assert ("", 1) == (out, err.count("\n"))
-    assert f"vfod: {says}" in err
+    assert err.startswith("vfod")
+    assert f": {says}" in err
 
 
 def test_no_database(config: Path, capsys: pytest.CaptureFixture[str]) -> None:

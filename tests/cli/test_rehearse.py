@@ -52,7 +52,7 @@ def test_a_date_that_is_none(text: str, short: Path, capsys: pytest.CaptureFixtu
     """One line, and how to write it."""
     assert 2 == main(["rehearse", "--night", text])
     assert (
-        f"vfod: {text!r} is not the date of a night; write it like 2026-12-24\n"
+        f"vfod rehearse: --night {text!r} is not the date of a night; write it like 2026-11-25\n"
         == capsys.readouterr().err
     )
 

@@ -22,7 +22,9 @@ def agenda(words: list[str]) -> int:
         "vfod agenda --days 2",
         "vfod agenda --days 60 --ics > windows.ics",
     )
-    parser.add_argument("--days", type=int, default=7, metavar="N", help="how many days; default 7")
+    parser.add_number(
+        "--days", least=1, most=_MOST_DAYS, like=7, default=7, help="how many days; default 7"
+    )
     parser.add_argument("--vfo", metavar="NAME", help="of one VFO only")
     parser.add_config()
     parser.add_socket()
@@ -33,10 +35,6 @@ def agenda(words: list[str]) -> int:
     given = parser.parse_args(words)
     if given.ics and given.json:
         raise UsageError("--ics and --json are two answers", remedy="take one of them")
-    if not 1 <= given.days <= _MOST_DAYS:
-        raise UsageError(
-            f"an agenda of {given.days} days is of no use", remedy=f"take 1 to {_MOST_DAYS}"
-        )
     found = _ask(given.socket, given.days, given.vfo) if not given.config else None
     if found is None:
         found = from_configuration(configuration(given.config), given.days, given.vfo, now())

@@ -64,19 +64,31 @@ def calibrate(words: list[str]) -> int:
         "vfod calibrate --listen 9996",
         "vfod calibrate --recording 9996k:upper:below.wav --recording 9996k:lower:above.wav",
     )
-    parser.add_argument("carrier", nargs="?", help="frequency of the carrier, to find zero beat")
     parser.add_argument(
-        "--place", metavar="CARRIER:SIDE", help="put the dial beside a carrier, to record its tone"
+        "carrier",
+        nargs="?",
+        type=parse_frequency,
+        help="frequency of the carrier, to find zero beat",
+    )
+    parser.add_argument(
+        "--place",
+        metavar="CARRIER:SIDE",
+        type=_beside,
+        help="put the dial beside a carrier, to record its tone",
     )
     parser.add_argument(
         "--recording",
         metavar="CARRIER:SIDE:FILE",
+        type=_recorded,
         action="append",
         default=[],
         help="a recording made there; several may be given",
     )
     parser.add_argument(
-        "--listen", metavar="CARRIER", help="record its tone by the configured recorder"
+        "--listen",
+        metavar="CARRIER",
+        type=parse_frequency,
+        help="record its tone by the configured recorder",
     )
     parser.add_argument("--take", action="store_true", help="keep the result without asking")
     parser.add_argument("--vfo", metavar="NAME", help="which VFO; default the first one")
@@ -98,9 +110,8 @@ def calibrate(words: list[str]) -> int:
     elif given.listen:
         taken = _by_listening(settings, given.listen, given.socket)
     elif given.carrier:
-        carrier = parse_frequency(given.carrier)
-        carriers_at(carrier)
-        taken = zero_beats(settings, carrier, given.socket)
+        carriers_at(given.carrier)
+        taken = zero_beats(settings, given.carrier, given.socket)
     else:
         print("\n".join(_guide(config, settings, now())))
         return 0
@@ -174,13 +185,25 @@ def _guide(config: Config, settings: VfoConfig, when: float) -> list[str]:
 # --- recordings -----------------------------------------------------------------------------------
 
 
-def _side(text: str) -> Sideband:
-    try:
-        return Sideband(text)
-    except ValueError:
+def _beside(text: str) -> tuple[int, Sideband]:
+    """A carrier and the side of it."""
+    frequency, _, side = text.partition(":")
+    if side not in [*Sideband]:
         raise UsageError(
-            f"{text[:20]!r} is no side of a carrier", remedy="write upper or lower"
-        ) from None
+            f"{text[:40]!r} names no side of a carrier",
+            remedy="write it like 9996k:upper or 9996k:lower",
+        )
+    return parse_frequency(frequency), Sideband(side)
+
+
+def _recorded(text: str) -> tuple[int, Sideband, str]:
+    """A carrier, the side of it, and the recording made there."""
+    beside, _, path = text.partition(":")[2].partition(":")
+    if not path:
+        raise UsageError(
+            f"{text[:60]!r} is no recording", remedy="write it like 9996k:upper:below.wav"
+        )
+    return *_beside(f"{text.partition(':')[0]}:{beside}"), path
 
 
 def dial_beside(receiver: Receiver, carrier: int, side: Sideband) -> int:
@@ -189,39 +212,30 @@ def dial_beside(receiver: Receiver, carrier: int, side: Sideband) -> int:
     return tuned - receiver.range_at(tuned).pitch
 
 
-def _place(settings: VfoConfig, text: str, socket: str | None) -> int:
-    frequency, colon, side = text.partition(":")
-    if not colon:
-        raise UsageError("--place needs a side too", remedy="write it like 9996k:upper")
-    carrier = parse_frequency(frequency)
+def _place(settings: VfoConfig, beside: tuple[int, Sideband], socket: str | None) -> int:
+    carrier, side = beside
     carriers_at(carrier)
-    dial = dial_beside(settings.receiver, carrier, _side(side))
+    dial = dial_beside(settings.receiver, carrier, side)
     answer = call(socket, "tune", frequency=dial, vfo=settings.name)
     print(answer["text"])
-    print(f"record some seconds, then: vfod calibrate --recording {text}:FILE")
+    print(f"record some seconds, then: vfod calibrate --recording {carrier / 1000:g}k:{side}:FILE")
     return 0
 
 
-def _from_recordings(settings: VfoConfig, texts: list[str], socket: str | None) -> list[Taken]:
+def _from_recordings(
+    settings: VfoConfig, recorded: list[tuple[int, Sideband, str]], socket: str | None
+) -> list[Taken]:
     status = call(socket, "status", vfo=settings.name)["vfos"][settings.name]
     sides: dict[int, dict[Sideband, list[tuple[Measured, float]]]] = {}
-    for text in texts:
-        frequency, _, rest = text.partition(":")
-        side, colon, path = rest.partition(":")
-        if not colon or not path:
-            raise UsageError(
-                f"{text[:60]!r} is no recording", remedy="write it like 9996k:upper:below.wav"
-            )
-        carrier = parse_frequency(frequency)
+    for carrier, side, path in recorded:
         samples, rate = samples_of(path)
-        found = _tone(settings, status, carrier, _side(side), samples, rate, path)
-        sides.setdefault(carrier, {}).setdefault(_side(side), []).append(found)
+        found = _tone(settings, status, carrier, side, samples, rate, path)
+        sides.setdefault(carrier, {}).setdefault(side, []).append(found)
     return _from_sides(sides)
 
 
-def _by_listening(settings: VfoConfig, text: str, socket: str | None) -> list[Taken]:
+def _by_listening(settings: VfoConfig, carrier: int, socket: str | None) -> list[Taken]:
     """From both sides of a carrier, several times, by the configured recorder."""
-    carrier = parse_frequency(text)
     carriers_at(carrier)
     status = call(socket, "status", vfo=settings.name)["vfos"][settings.name]
     receiver = replace(settings.receiver, correction=Fraction(str(status["correction"])))

@@ -19,9 +19,7 @@ def conform(words: list[str]) -> int:
         "vfod conform socket://shack.example:4000 --no-hands --quick",
     )
     parser.add_argument("port", help="path of a serial device, or socket://HOST:PORT")
-    parser.add_argument(
-        "--baud", type=int, default=115_200, metavar="N", help="speed of a serial line"
-    )
+    parser.add_baud("speed of a serial line")
     parser.add_argument(
         "--no-hands", action="store_true", help="leave out what a hand must do, and the reset"
     )

@@ -25,7 +25,7 @@ def doctor(words: list[str]) -> int:
         "vfod doctor /dev/ttyACM0",
     )
     parser.add_argument("port", nargs="?", help="path of a serial device, or socket://HOST:PORT")
-    parser.add_argument("--baud", type=int, default=115_200, metavar="N", help="with PORT")
+    parser.add_baud("with PORT: its speed")
     parser.add_config()
     given = parser.parse_args(words)
     ports = [(given.port, given.baud, "on", "on")]

@@ -29,8 +29,14 @@ def drift(words: list[str]) -> int:
         "vfod drift --at 21 --take",
     )
     parser.add_argument("--svg", metavar="FILE", help="draw the calibrations over time")
-    parser.add_argument(
-        "--at", metavar="DEGREES", type=float, help="the error at a temperature, by the line"
+    parser.add_number(
+        "--at",
+        least=-60,
+        most=100,
+        like=21,
+        whole=False,
+        metavar="DEGREES",
+        help="the error at a temperature, by the line",
     )
     parser.add_argument(
         "--take", action="store_true", help="with --at: let the daemon go by that error from now on"

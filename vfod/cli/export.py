@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from vfod.cli.night import counting, write
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration_if_any, journal_path, now, zone_of
-from vfod.cli.when import parse_when
+from vfod.cli.when import When
 from vfod.config.model import Config
 from vfod.errors import OutOfRangeError, UsageError
 from vfod.radio.receiver import Detector
@@ -43,8 +43,8 @@ def export(words: list[str]) -> int:
     parser.add_argument("what", choices=("notes", "observations"))
     parser.add_argument("--as", dest="form", choices=("csv", "jsonl", "adif"), default="csv")
     parser.add_argument("--to", metavar="FILE", help="default: printed")
-    parser.add_argument("--since", metavar="WHEN", help="from then on")
-    parser.add_argument("--until", metavar="WHEN", help="up to just before then")
+    parser.add_argument("--since", metavar="WHEN", type=When, help="from then on")
+    parser.add_argument("--until", metavar="WHEN", type=When, help="up to just before then")
     parser.add_argument("--vfo", metavar="NAME", help="of one VFO")
     parser.add_argument("--journal", metavar="FILE", help="the file; default as for the daemon")
     parser.add_config()
@@ -56,8 +56,7 @@ def export(words: list[str]) -> int:
     config = configuration_if_any(given.config)
     zone, when = zone_of(config), now()
     since, until = (
-        None if text is None else parse_when(text, when, zone)
-        for text in (given.since, given.until)
+        None if text is None else text.instant(when, zone) for text in (given.since, given.until)
     )
     left = Left()
     with Reader(journal_path(given.journal, config)) as reader:

@@ -17,7 +17,7 @@ from vfod.cli.setting import (
     print_json,
     zone_of,
 )
-from vfod.cli.when import parse_when
+from vfod.cli.when import When
 from vfod.clock import SystemClock
 from vfod.errors import UsageError
 from vfod.events import ChannelObserved
@@ -56,12 +56,17 @@ def journal(words: list[str]) -> int:
         "vfod journal channels --since 10h",
     )
     parser.add_argument("what", nargs="?", choices=("channels",), help="sum up the observations")
-    parser.add_argument("--since", metavar="WHEN", help="from then on")
-    parser.add_argument("--until", metavar="WHEN", help="up to just before then")
+    parser.add_argument("--since", metavar="WHEN", type=When, help="from then on")
+    parser.add_argument("--until", metavar="WHEN", type=When, help="up to just before then")
     parser.add_argument(
-        "--kind", action="append", default=[], metavar="KIND", help="only such; may be repeated"
+        "--kind",
+        action="append",
+        default=[],
+        metavar="KIND",
+        type=_kind,
+        help="only such; may be repeated",
     )
-    parser.add_argument("--last", type=int, metavar="N", help="only the last N")
+    parser.add_number("--last", least=1, most=MOST_LINES, like=20, help="only the last N")
     parser.add_argument("--follow", action="store_true", help="go on with what comes, until Ctrl-C")
     parser.add_argument("--vfo", metavar="NAME", help="of one VFO, and the daemon's own")
     parser.add_argument("--journal", metavar="FILE", help="the file; default as for the daemon")
@@ -72,8 +77,7 @@ def journal(words: list[str]) -> int:
     config = configuration_if_any(given.config)
     zone, when = zone_of(config), now()
     since, until = (
-        None if text is None else parse_when(text, when, zone)
-        for text in (given.since, given.until)
+        None if text is None else text.instant(when, zone) for text in (given.since, given.until)
     )
     with Reader(journal_path(given.journal, config)) as reader:
         if given.what == "channels":
@@ -93,16 +97,15 @@ def journal(words: list[str]) -> int:
     return 0
 
 
+def _kind(name: str) -> str:
+    if name not in KINDS:
+        near = difflib.get_close_matches(name, KINDS, n=2)
+        remedy = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(KINDS)}"
+        raise UsageError(f"{name[:40]!r} is no kind of event", remedy=remedy)
+    return name
+
+
 def _check(given: Namespace) -> None:
-    for name in given.kind:
-        if name not in KINDS:
-            near = difflib.get_close_matches(name, KINDS, n=2)
-            remedy = f"did you mean {' or '.join(near)}?" if near else f"known: {', '.join(KINDS)}"
-            raise UsageError(f"there is no kind of event {name[:40]!r}", remedy=remedy)
-    if given.last is not None and given.last < 1:
-        raise UsageError(f"the last {given.last} are none", remedy="write --last 20")
-    if given.last is not None and given.last > MOST_LINES:
-        raise UsageError(f"--last takes at most {MOST_LINES}", remedy="bound it by --since")
     if given.follow and given.until:
         raise UsageError("--follow has no end", remedy="leave out --until")
     if given.what and (given.follow or given.last or given.kind):

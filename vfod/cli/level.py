@@ -57,10 +57,18 @@ def level(words: list[str]) -> int:
         "vfod level settle 9420 9450",
     )
     parser.add_argument("what", choices=("table", "settle"))
-    parser.add_argument("frequencies", nargs="*", help="of settle: the two frequencies")
-    parser.add_argument("--at", metavar="FREQUENCY", help="of table: where to tune before")
     parser.add_argument(
-        "--watch", metavar="TIME", help=f"of settle: how long each jump, default {WATCHED:g}s"
+        "frequencies", nargs="*", type=parse_frequency, help="of settle: the two frequencies"
+    )
+    parser.add_argument(
+        "--at", metavar="FREQUENCY", type=parse_frequency, help="of table: where to tune before"
+    )
+    parser.add_argument(
+        "--watch",
+        metavar="TIME",
+        type=parse_duration,
+        default=WATCHED,
+        help=f"of settle: how long each jump, default {WATCHED:g}s",
     )
     parser.add_argument("--vfo", metavar="NAME", help="which VFO; default the first one")
     parser.add_config()
@@ -71,15 +79,13 @@ def level(words: list[str]) -> int:
     if given.what == "table":
         if given.frequencies:
             raise UsageError("table takes no frequencies", remedy="write --at FREQUENCY")
-        at = None if given.at is None else parse_frequency(given.at)
-        return asyncio.run(_table(settings, at))
+        return asyncio.run(_table(settings, given.at))
     if len(given.frequencies) != 2:
         raise UsageError("settle needs two frequencies", remedy="write vfod level settle 9420 9450")
-    here, there = (parse_frequency(text) for text in given.frequencies)
-    watched = WATCHED if given.watch is None else parse_duration(given.watch)
-    if watched < 1.0:
+    here, there = given.frequencies
+    if given.watch < 1.0:
         raise UsageError("a jump is watched for a second at least", remedy="write --watch 6s")
-    return asyncio.run(_settle(settings, here, there, watched))
+    return asyncio.run(_settle(settings, here, there, given.watch))
 
 
 async def _table(settings: VfoConfig, at: int | None) -> int:

@@ -17,9 +17,10 @@ from vfod.cli.setting import (
     local_zone,
     now,
 )
+from vfod.cli.when import parse_night
 from vfod.config.loading import stations_of
 from vfod.config.model import Config
-from vfod.errors import StoreError, UsageError
+from vfod.errors import QuantityError, StoreError, UsageError
 from vfod.plan.localtime import night_of
 from vfod.radio.sun import Site
 from vfod.report.setting import Setting
@@ -35,9 +36,6 @@ _RECENT = 2 * 86400.0
 #: Characters of a line where the terminal does not say.
 _WIDTH = 100
 
-#: Of which there can be nights: none is before computers count, none where their calendar ends.
-_YEARS = range(1970, 2200)
-
 
 def night(words: list[str]) -> int:
     """Tell a night."""
@@ -50,7 +48,7 @@ def night(words: list[str]) -> int:
         "vfod night 2026-11-25 --png night.png",
     )
     parser.add_argument(
-        "night", nargs="?", default="last", metavar="DATE|last", help="default last"
+        "night", nargs="?", default="last", type=_named, metavar="DATE|last", help="default last"
     )
     parser.add_argument("--html", metavar="FILE", help="write one self-contained page")
     parser.add_argument("--png", metavar="FILE", help="write the picture")
@@ -64,7 +62,7 @@ def night(words: list[str]) -> int:
 
     with Reader(journal_path(given.journal, config)) as reader:
         setting = setting_of(reader, config, given)
-        told = gather(reader, setting, _date(given.night, reader, setting), progress)
+        told = gather(reader, setting, given.night or _newest(reader, setting), progress)
     if given.html is None and given.png is None and given.svg is None:
         from vfod.report.text import night_lines
 
@@ -148,24 +146,23 @@ def _only_vfo(reader: Reader) -> str:
     return max(found, key=lambda name: found[name], default="main")
 
 
-def _date(text: str, reader: Reader, setting: Setting) -> date:
+def _named(text: str) -> date | None:
+    """The night of a date, None for the last one."""
     if text == "last":
-        newest = reader.newest()
-        if newest is None:
-            raise StoreError(
-                f"the journal {reader.path} is empty", remedy="let the daemon run for a night"
-            )
-        return night_of(newest, setting.zone)
-    return named(text, "write its first date like 2026-11-25, or last")
+        return None
+    try:
+        return parse_night(text)
+    except QuantityError as error:
+        raise QuantityError(error.message, remedy=f"{error.remedy}, or last") from None
 
 
-def named(text: str, remedy: str) -> date:
-    """A night by its first date; UsageError with `remedy`."""
-    with contextlib.suppress(ValueError):
-        night = date.fromisoformat(text)
-        if night.year in _YEARS:
-            return night
-    raise UsageError(f"{text[:40]!r} is not a night", remedy=remedy)
+def _newest(reader: Reader, setting: Setting) -> date:
+    newest = reader.newest()
+    if newest is None:
+        raise StoreError(
+            f"the journal {reader.path} is empty", remedy="let the daemon run for a night"
+        )
+    return night_of(newest, setting.zone)
 
 
 def width() -> int:

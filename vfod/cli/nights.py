@@ -1,10 +1,11 @@
 """`vfod nights`: many nights; band by hour, by the clock and by the sun. Needs no daemon."""
 
-from datetime import date, timedelta
+from datetime import timedelta
 
-from vfod.cli.night import add_common, named, progress, setting_of, width, write
+from vfod.cli.night import add_common, progress, setting_of, width, write
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration_if_any, journal_path
+from vfod.cli.when import parse_night
 from vfod.errors import UsageError
 from vfod.plan.localtime import night_of
 from vfod.store import Reader
@@ -23,8 +24,12 @@ def nights(words: list[str]) -> int:
         "hours, and what came and went between the first and the last third of them.",
         "vfod nights --since 2026-09-01 --html autumn.html",
     )
-    parser.add_argument("--since", metavar="DATE", help="the first night; default four weeks ago")
-    parser.add_argument("--until", metavar="DATE", help="the last night; default the newest")
+    parser.add_argument(
+        "--since", metavar="DATE", type=parse_night, help="the first night; default four weeks ago"
+    )
+    parser.add_argument(
+        "--until", metavar="DATE", type=parse_night, help="the last night; default the newest"
+    )
     parser.add_argument("--html", metavar="FILE", help="write one self-contained page")
     add_common(parser)
     given = parser.parse_args(words)
@@ -35,8 +40,8 @@ def nights(words: list[str]) -> int:
         setting = setting_of(reader, config, given)
         newest = reader.newest()
         last = night_of(setting.now if newest is None else newest, setting.zone)
-        until = last if given.until is None else _night(given.until)
-        since = until - _DEFAULT if given.since is None else _night(given.since)
+        until = given.until or last
+        since = given.since or until - _DEFAULT
         if not 0 <= (until - since).days <= _MOST:
             raise UsageError(
                 f"from {since} to {until} there are no nights, or more than ten years of them",
@@ -53,7 +58,3 @@ def nights(words: list[str]) -> int:
     for line in season_lines(season, width()):
         print(line)
     return 0
-
-
-def _night(text: str) -> date:
-    return named(text, "write its first date like 2026-11-25")

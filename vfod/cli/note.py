@@ -2,7 +2,7 @@
 
 from vfod.cli.parser import Parser
 from vfod.cli.setting import call, configuration_if_any, now, print_json, zone_of
-from vfod.cli.when import parse_when
+from vfod.cli.when import When
 from vfod.requests import TakeNote
 
 
@@ -23,7 +23,7 @@ def note(words: list[str]) -> int:
         "(ITU-R SM.1135)",
     )
     parser.add_argument("--heard", metavar="NAME", help="the station's name")
-    parser.add_argument("--at", metavar="WHEN", help="the time it is about; default now")
+    parser.add_argument("--at", metavar="WHEN", type=When, help="the time it is about; default now")
     parser.add_argument("--vfo", metavar="NAME", help="which VFO; default the first one")
     parser.add_config()
     parser.add_socket()
@@ -36,7 +36,7 @@ def note(words: list[str]) -> int:
         params["heard"] = given.heard
     if given.at is not None:
         zone = zone_of(configuration_if_any(given.config))
-        params["at"] = parse_when(given.at, now(), zone)
+        params["at"] = given.at.instant(now(), zone)
     # Complained of before anything is sent.
     TakeNote(**params)  # type: ignore[arg-type]  # each is of its field's type, as set above
     if given.vfo is not None:

@@ -10,7 +10,7 @@ import sys
 
 from vfod.cli.ask import ask, socket_path
 from vfod.errors import ConfigError, OutOfRangeError, QuantityError, UsageError
-from vfod.units import parse_duration, parse_frequency, parse_shift
+from vfod.units import USUAL, other_scales, parse_duration, parse_frequency, parse_shift
 
 VERBS = (
     "status",
@@ -30,9 +30,6 @@ _MINUS = "-\u2212"
 _BEGINS = b'{"jsonrpc":"2.0","id":"plain",'
 #: Longest name that is sent, as in the configuration.
 _LONGEST_NAME = 60
-
-#: Where a bare number that is out of range may have been meant, hertz: long wave to the 2 m band.
-_USUAL = (100_000, 150_000_000)
 
 #: A method, its parameters as members of a JSON object, and what to say when it is out of range.
 _Call = tuple[str, list[str], str]
@@ -54,9 +51,14 @@ def run(verb: str, words: list[str]) -> int:
     Raises UsageError before anything is sent, and DaemonAbsentError.
     """
     words, vfo, socket, as_json = _options(verb, words)
-    method, members, hint = _call(verb, words)
-    if vfo is not None:
-        members.append(f'"vfo":{_name(vfo, "VFO")}')
+    try:
+        method, members, hint = _call(verb, words)
+        if vfo is not None:
+            members.append(f'"vfo":{_name(vfo, "VFO")}')
+    except UsageError as error:
+        if error.message.startswith("vfod "):
+            raise
+        raise UsageError(f"vfod {verb}: {error.message}", remedy=error.remedy) from None
     line = (
         f'{{"jsonrpc":"2.0","id":"plain","method":"{method}","params":{{{",".join(members)}}}}}\n'
     )
@@ -95,11 +97,19 @@ def _options(verb: str, words: list[str]) -> tuple[list[str], str | None, str | 
             rest.append(word)
             continue
         name, given, value = word.partition("=")
-        if name == "--json" and not given:
+        if name == "--json":
+            if given:
+                raise UsageError(
+                    f"vfod {verb}: --json takes no value, not {value[:40]!r}",
+                    remedy="write --json alone",
+                )
             as_json = True
         elif name in ("--vfo", "--socket"):
             if not given and not waiting:
-                raise UsageError(f"{name} needs a value", remedy=f"see `vfod {verb} --help`")
+                raise UsageError(
+                    f"vfod {verb}: {name} needs a value",
+                    remedy=f"write it like {name} {'NAME' if name == '--vfo' else 'PATH'}",
+                )
             found[name] = value if given else waiting.pop(0)
         else:
             raise UsageError(
@@ -202,13 +212,15 @@ def _sweep(words: list[str]) -> _Call:
 
 def _on_or_off(verb: str, words: list[str]) -> str:
     if words not in (["on"], ["off"]):
-        raise UsageError(f"vfod {verb} needs on or off", remedy=f"write vfod {verb} on")
+        instead = f", not {' '.join(words)[:40]!r}" if words else ""
+        raise UsageError(f"vfod {verb} needs on or off{instead}", remedy=f"write vfod {verb} on")
     return "true" if words == ["on"] else "false"
 
 
 def _name(name: str, what: str) -> str:
     """A name as JSON writes it; the daemon knows whether there is one."""
-    if not name.isascii() or not name.isprintable() or len(name) > _LONGEST_NAME:
+    printable = name.isascii() and name.isprintable() and " " not in name
+    if not printable or len(name) > _LONGEST_NAME:
         raise UsageError(
             f"{name[:_LONGEST_NAME]!r} is no name of a {what}",
             remedy="names are of lower-case letters, digits and hyphens",
@@ -218,16 +230,14 @@ def _name(name: str, what: str) -> str:
 
 
 def _other_scale(text: str) -> str:
-    """What a bare number may have been meant as; empty where kilohertz is the likeliest."""
-    number = text.strip()
-    whole, point, decimals = number.partition(".")
-    if not whole.isdigit() or (point and not decimals.isdigit()) or len(number) > 15:
-        return ""
-    value = float(number)
-    for unit, size in (("M", 1_000_000), ("Hz", 1)):
-        if _USUAL[0] <= value * size <= _USUAL[1]:
-            return f"a bare number is kilohertz, did you mean {number}{unit}?"
-    return ""
+    """What a number on the wrong scale may have been meant as; empty where nothing is likelier."""
+    try:
+        own = parse_frequency(text)
+    except QuantityError:
+        own = 0
+    others = [other for other in other_scales(text, *USUAL) if parse_frequency(other) != own]
+    bare = "a bare number is kilohertz, " if text.strip()[-1:].isdigit() else ""
+    return f"{bare}did you mean {others[0]}?" if others else ""
 
 
 def _cut(answer: bytes, begin: bytes) -> str:

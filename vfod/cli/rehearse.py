@@ -13,9 +13,9 @@ from vfod.app.rehearse import slots_in
 from vfod.app.tally import Tally, VfoTally
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration, local_text, now, print_json
+from vfod.cli.when import parse_night
 from vfod.clock import SystemClock
 from vfod.config.model import Config
-from vfod.errors import UsageError
 from vfod.plan.localtime import night_of
 from vfod.sim.scenario import load
 from vfod.state.say import MISSED
@@ -36,17 +36,19 @@ def rehearse(words: list[str]) -> int:
         "Times, visits and passes are what the night will have; what is heard is invented.",
         "vfod rehearse --night 2026-12-24",
     )
-    parser.add_argument("--night", metavar="DATE", help="the date of its evening; default tonight")
+    parser.add_argument(
+        "--night", metavar="DATE", type=parse_night, help="the date of its evening; default tonight"
+    )
     parser.add_argument(
         "--scenario", type=Path, metavar="FILE", help="what is on the air, and box and receiver"
     )
     parser.add_argument("--journal", type=Path, metavar="FILE", help="write its journal there")
-    parser.add_argument("--seed", type=int, default=0, metavar="N", help="chance; default 0")
+    parser.add_seed()
     parser.add_config()
     parser.add_json("print the totals as JSON")
     given = parser.parse_args(words)
     config = configuration(given.config)
-    night = _night(given.night, config)
+    night = given.night or night_of(now(), config.place.zone)
     slots = slots_in(config, night)
     scenario = load(given.scenario) if given.scenario is not None else None
     # Its incidents are in the timeline.
@@ -65,21 +67,6 @@ def rehearse(words: list[str]) -> int:
     else:
         print("\n".join(_lines(tally, config, night, clock.wall() - began)))
     return 0
-
-
-def _night(text: str | None, config: Config) -> date:
-    if text is None:
-        return night_of(now(), config.place.zone)
-    try:
-        night = date.fromisoformat(text)
-    except ValueError:
-        night = date.min
-    # Beyond these, clocks and calendars of a zone are not what anybody means.
-    if not 1971 <= night.year <= 2399:
-        raise UsageError(
-            f"{text[:40]!r} is not the date of a night", remedy="write it like 2026-12-24"
-        )
-    return night
 
 
 def _progress(config: Config) -> Callable[[float, Tally], None]:

@@ -68,7 +68,9 @@ def service(words: list[str], described: Callable[[], list[Description]]) -> int
     given = parser.parse_args(words)
     if given.what == "install":
         if given.port is not None:
-            raise UsageError(f"vfod service install takes no {given.port!r}")
+            raise UsageError(
+                f"vfod service install takes no {given.port!r}", remedy="a port goes with rule"
+            )
         program = Path(sys.prefix) / "bin" / "vfod"
         wanted = files(program, described)
         write(given.root, wanted)

@@ -19,11 +19,9 @@ def simulate(words: list[str]) -> int:
     parser.add_argument("scenario", nargs="?", type=Path, help="a YAML file; default a ready one")
     parser.add_argument("--link", type=Path, metavar="PATH", help="also name the terminal so")
     parser.add_argument("--listen", metavar="HOST:PORT", help="be on TCP; port 0 is any free one")
-    parser.add_argument("--seed", type=int, default=0, metavar="N", help="chance; default 0")
+    parser.add_seed()
     parser.add_argument("--keys", action="store_true", help="take keys from the standard input")
-    parser.add_argument(
-        "--baud", type=_baud, default=115_200, metavar="N", help="speed of the line; 0 is no limit"
-    )
+    parser.add_baud("speed of the line; 0 is no limit", least=0)
     given = parser.parse_args(words)
     # Imported late, so that --help is quick.
     from vfod.sim.run import simulate as run
@@ -39,10 +37,3 @@ def simulate(words: list[str]) -> int:
         )
     )
     return 0
-
-
-def _baud(text: str) -> int:
-    value = int(text)
-    if not 0 <= value <= 4_000_000:
-        raise ValueError
-    return value

@@ -19,12 +19,10 @@ from vfod.plan.channels import Skip
 from vfod.plan.dates import Season, Span, parse_season, parse_span
 from vfod.plan.moments import Moment, UtcTime, parse_appointment, parse_moment
 from vfod.radio.levels import CALIBRATED, RELATIVE, LevelTable
-from vfod.units import parse_duration, parse_frequency, parse_shift
+from vfod.units import USUAL, other_scales, parse_duration, parse_frequency, parse_shift
 
 #: The upper end of UHF (ITU Radio Regulations No. 2.1): no dial of a home-built receiver is above.
 HIGHEST = 3_000_000_000
-#: Where a bare number is guessed to be meant: long wave to the 2 m band.
-_USUAL = (100_000, 150_000_000)
 _UNITS = {"M": 1_000_000, "k": 1000, "Hz": 1}
 
 #: No time in a configuration is longer than a week.
@@ -54,14 +52,7 @@ def other_scale(text: str, low: int, high: int) -> str:
 
     Empty where no other unit brings them between `low` and `high` hertz.
     """
-    digits = re.match(r"[0-9]{1,15}(\.[0-9]{1,15})?", text.strip())
-    if digits is None:
-        return ""
-    fitting = [
-        f"{digits[0]}{unit}"
-        for unit, size in _UNITS.items()
-        if low <= Fraction(digits[0]) * size <= high
-    ]
+    fitting = other_scales(text, low, high)
     return f"did you mean {' or '.join(fitting)}?" if fitting else ""
 
 
@@ -73,17 +64,18 @@ def frequency(value: Any) -> int:
         number = Fraction(text)
         if number <= 0:
             raise UnfitError(f"{shown(text)} is not a positive frequency; write it like {example}")
-        low, high = _USUAL
+        low, high = USUAL
         guesses = [number * size for size in _UNITS.values() if low <= number * size <= high]
         example = " or ".join(spelled(guess) for guess in guesses) or example
         raise UnfitError(f"{shown(text)} has no unit; write {example}")
     try:
         hertz = parse_frequency(text, bare=None)
     except QuantityError as error:
-        # The remedies of vfod.units speak of bare numbers too, which are for the command line.
-        raise UnfitError(f"{error.message}; write it like {example}") from None
+        # Other remedies of vfod.units speak of bare numbers too, which are for the command line.
+        meant = error.remedy if error.remedy.startswith("did you mean") else ""
+        raise UnfitError(f"{error.message}; {meant or f'write it like {example}'}") from None
     if hertz > HIGHEST:
-        remedy = other_scale(text, *_USUAL) or f"write it like {example}"
+        remedy = other_scale(text, *USUAL) or f"write it like {example}"
         raise UnfitError(f"{shown(text)} is above 3 GHz, where no such receiver goes; {remedy}")
     return hertz
 

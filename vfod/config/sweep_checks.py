@@ -55,7 +55,12 @@ def _reach(where: Where, sweep: Sweep, receiver: Receiver, document: Document) -
     reach = f"{format_frequency(low)} to {format_frequency(high)}"
     for index, band in enumerate(sweep.bands):
         if band.low < low or band.high > high:
-            text = f"{band} is not inside the receiver's range, {reach}; leave it out"
+            remedy = "leave it out"
+            if band.source == "own":
+                written = document.text(("bands", band.name, "from"))
+                if meant := other_scale(written, low, high):
+                    remedy = f"its lower edge: {meant}"
+            text = f"{band} is not inside the receiver's range, {reach}; {remedy}"
             yield Fault((*where, "bands", index), text)
     for index, dial in enumerate(sweep.channels):
         yield from outside((*where, "channels", index), dial, receiver, document)
