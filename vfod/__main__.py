@@ -3,7 +3,6 @@
 Whatever a person may do wrong ends here in a line of text and an exit code, never in a traceback.
 """
 
-import errno
 import os
 import sys
 from io import TextIOWrapper
@@ -12,9 +11,6 @@ from vfod.errors import ConfigError, VfodError
 
 #: What shells give for a process that was ended by SIGINT or SIGPIPE: 128 and the signal's number.
 _INTERRUPTED, _PIPE_BROKEN = 130, 141
-
-#: What a file or terminal says that takes no more of our output.
-_UNWRITABLE = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)
 
 
 def main(argv: list[str]) -> int:
@@ -46,7 +42,7 @@ def main(argv: list[str]) -> int:
         _say_no_more()
         return _PIPE_BROKEN
     except OSError as error:
-        if error.errno not in _UNWRITABLE or error.filename is not None:
+        if not _is_of_the_output(error):
             raise
         _say_no_more()
         print(f"vfod: the output cannot be written: {error.strerror}", file=sys.stderr)
@@ -65,6 +61,14 @@ def _run(argv: list[str]) -> int:
     except SystemExit as left:
         # argparse, which has printed its help.
         return int(left.code or 0)
+
+
+def _is_of_the_output(error: OSError) -> bool:
+    """Whether it is what a file or terminal says that takes no more; others have a name."""
+    # Not at the top: a nudge does not need it.
+    from errno import EDQUOT, EFBIG, EIO, ENOSPC
+
+    return error.errno in (ENOSPC, EDQUOT, EFBIG, EIO) and error.filename is None
 
 
 def _say_no_more() -> None:

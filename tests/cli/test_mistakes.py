@@ -153,7 +153,7 @@ def test_the_quick_verbs(verb: str, capsys: pytest.CaptureFixture[str]) -> None:
         ("journal --sinc=3h", "vfod journal has no option --sinc; did you mean --since?"),
         ("journal --since 3h chanels", "'chanels' is not known here; did you mean channels?"),
         ("journal --since 3x", "--since '3x' is not a time; write 3h (ago), 22:00, 2026-11-25 or"),
-        ("journal --last x", "--last 'x' is no whole number from 1 to 1000000; write it like --la"),
+        ("journal --last x", "--last 'x' is no whole number from 1 to 1000000000; write"),
         ("journal backup", "needs a FILE; write it like vfod journal backup /media/stick/journal"),
         ("plan --config", "vfod plan: --config needs a value; write it like --config FILE"),
         ("config", "vfod config needs a word more; write schema or show"),

@@ -68,7 +68,7 @@ def start() -> Iterator[Callable[..., Process]]:
 
 
 @pytest.mark.real_time
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
 async def test_it_says_where_it_is_serves_and_leaves_nothing(
     start: Callable[..., Process], tmp_path: Path, number: int
 ) -> None:
@@ -137,6 +137,33 @@ async def test_a_terminal_is_left_as_it_was_found(
     assert before == termios.tcgetattr(slave)
     os.close(master)
     os.close(slave)
+
+
+@pytest.mark.real_time
+def test_a_terminal_that_is_closed_ends_it(tmp_path: Path) -> None:
+    """Nobody sees it any more, so its link goes too; and there is no traceback."""
+    master, slave = ptys.openpty()
+    link = tmp_path / "vfo"
+    # In a session whose terminal this is: closing it sends SIGHUP (POSIX, General Terminal
+    # Interface, Modem Disconnect).
+    command = ["setsid", "--ctty", "--wait", sys.executable, "-m", "vfod", "simulate", "--keys"]
+    process = subprocess.Popen(
+        [*command, "--link", str(link)],
+        cwd=ROOT,
+        stdin=slave,
+        stdout=slave,
+        stderr=subprocess.PIPE,
+    )
+    os.close(slave)
+    shown = b""
+    while b"receives" not in shown:
+        assert select.select([master], [], [], 60)[0], shown
+        shown += os.read(master, 1000)
+    assert link.is_symlink()
+    os.close(master)
+    _, complaints = process.communicate(timeout=60)
+    assert b"Traceback" not in complaints
+    assert not link.is_symlink()
 
 
 @pytest.mark.parametrize(

@@ -65,15 +65,15 @@ class Keys:
             self._take(os.read(self._source, _READ_SIZE))
 
     def close(self) -> None:
-        """Leave the terminal as it was found."""
+        """Leave the terminal as it was found, where it is still there."""
         self._quiet()
         if self._timer is not None:
             self._timer.cancel()
         if self._before is not None:
-            termios.tcsetattr(self._source, termios.TCSADRAIN, self._before)
+            with contextlib.suppress(termios.error):
+                termios.tcsetattr(self._source, termios.TCSADRAIN, self._before)
             self._before = None
-            sys.stdout.write("\n")
-            sys.stdout.flush()
+            self._write("\n")
 
     def _readable(self) -> None:
         data = b""
@@ -124,8 +124,13 @@ class Keys:
         if self._timer is not None:
             self._timer.cancel()
         self._timer = self._loop.call_later(_REDRAW, self._draw)
-        sys.stdout.write("\r" + describe(self._world, plugged=self._plugged)[:_WIDTH] + "\x1b[K")
-        sys.stdout.flush()
+        self._write("\r" + describe(self._world, plugged=self._plugged)[:_WIDTH] + "\x1b[K")
+
+    def _write(self, text: str) -> None:
+        """A terminal that was closed takes nothing more, which SIGHUP tells."""
+        with contextlib.suppress(OSError):
+            sys.stdout.write(text)
+            sys.stdout.flush()
 
 
 def describe(world: World, *, plugged: bool = True) -> str:

@@ -15,7 +15,8 @@ from vfod.sim.scenario import load
 from vfod.sim.tcp import TcpLine
 from vfod.sim.world import Plug, build, follow
 
-_SIGNALS = (signal.SIGTERM, signal.SIGINT)
+#: The last one comes when the terminal is closed.
+_SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 
 
 def _say(text: str) -> None:
@@ -33,7 +34,7 @@ async def simulate(
     say: Callable[[str], None] = _say,
     clock: Clock | None = None,
 ) -> None:
-    """Simulate a VFO until SIGTERM, SIGINT or the key q, and leave nothing behind.
+    """Simulate a VFO until SIGTERM, SIGINT, SIGHUP or the key q, and leave nothing behind.
 
     It hangs on a pseudo-terminal, also named `link`, or on TCP when `listen` (host:port) is given.
     `scenario` None is the ready one. `baud` None does not space the bytes. `keys` takes keys from
