@@ -160,7 +160,7 @@ def test_channels(written: Writer, capsys: pytest.CaptureFixture[str]) -> None:
     ("words", "code", "says"),
     [
         ("--kind dial-tund", 2, "--kind 'dial-tund' is no kind of event; did you mean dial-tuned"),
-        ("--last 0", 2, "--last '0' is no whole number from 1 to 1000000000; writest 20"),
+        ("--last 0", 2, "--last '0' is no whole number from 1 to 1000000000; write it like"),
         ("--since yesterday", 2, "--since 'yesterday' is not a time; write 3h (ago), 22:00"),
         ("--follow --until 22:00", 2, "--follow has no end; leave out --until"),
         ("channels --last 3", 2, "a summary has no --follow, --last or --kind"),
