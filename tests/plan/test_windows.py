@@ -100,6 +100,20 @@ def test_the_clocks_change_at_the_published_instants(zone: ZoneInfo, on: str, of
         assert timedelta(hours=hours) == after - before
 
 
+@pytest.mark.parametrize("name", ["Asia/Kolkata", "Asia/Kathmandu", "America/Sao_Paulo"])
+def test_some_clocks_never_change(name: str) -> None:
+    """Section 10.2: no transition in 2026 and 2027."""
+    zone, first = ZoneInfo(name), utc("2026-01-01T00:00")
+    assert 1 == len({local(first + 86400 * day, zone).utcoffset() for day in range(2 * 365)})
+
+
+def test_dublin_changes_with_london() -> None:
+    """Section 10.2: at the same instants, though its database counts winter as the odd one."""
+    dublin, first = ZoneInfo("Europe/Dublin"), utc("2026-01-01T00:30")
+    hours = [first + 3600 * hour for hour in range(2 * 365 * 24)]
+    assert all(local(when, dublin).utcoffset() == local(when, LONDON).utcoffset() for when in hours)
+
+
 @pytest.mark.parametrize(
     ("zone", "night", "hours"),
     [

@@ -117,6 +117,29 @@ def test_a_receiver_tuned_nowhere() -> None:
         crystal_error(receiver, beat(400_000, 0), Crystal.VFO)
 
 
+@pytest.mark.parametrize(
+    ("station", "kilohertz"),
+    [
+        # Annex to ITU-R TF.768 (May 2014) and the operators' pages; docs/standards.md, section 3.
+        ("WWV", [2500, 5000, 10_000, 15_000, 20_000]),
+        ("WWVH", [2500, 5000, 10_000, 15_000]),
+        ("CHU", [3330, 7850, 14_670]),
+        ("BPM", [2500, 5000, 10_000, 15_000]),
+        ("HLA", [5000]),
+        ("RWM", [4996, 9996, 14_996]),
+        ("MSF", [60]),
+        ("DCF77", [77.5]),
+        ("ALS162", [162]),
+    ],
+)
+def test_carriers_of_each_station(station: str, kilohertz: list[float]) -> None:
+    """As published; nothing else is compared with."""
+    own = [carrier for carrier in CARRIERS if carrier.station == station]
+    assert [khz * 1000 for khz in kilohertz] == [carrier.frequency for carrier in own]
+    # Received by way of the ionosphere to nearly 1e-8 (brochure of NICT).
+    assert all(1e-8 == carrier.limit for carrier in own if carrier.frequency > 1_600_000)
+
+
 def test_carriers() -> None:
     """The published carriers, and the minutes of the one that pulses for most of the hour."""
     assert {"WWV", "WWVH", "BPM"} == {c.station for c in carriers_on(10_000_000)}
