@@ -310,6 +310,8 @@ async def test_an_unknown_group_is_named(house: House, tmp_path: Path) -> None:
     control = door(house, tmp_path / "control", group="no-such-group")
     with pytest.raises(DoorError, match="groupadd --system no-such-group"):
         control.claim()
+    # Nothing that looks like a daemon's is left at its place.
+    assert not (tmp_path / "control").exists()
     task = asyncio.create_task(control.run())
     await until(lambda: bool(house.told))
     task.cancel()

@@ -78,7 +78,7 @@ async def test_it_says_where_it_is_serves_and_leaves_nothing(
     assert str(link) == process.where()
     terminal = Terminal()
     await terminal.open(port_from(str(link)))
-    assert "evening" == (await terminal.ok("who"))["model"]
+    assert "simulated" == (await terminal.ok("who"))["model"]
     terminal.close()
     assert (0, "") == process.end(number)
     assert not link.is_symlink()

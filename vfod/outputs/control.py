@@ -267,9 +267,14 @@ def _claim(path: Path, group: str | None) -> tuple[socket.socket, int]:
         sock.setblocking(False)
         # Nobody can connect before it listens, so there is no moment with the wrong mode.
         sock.bind(os.fspath(path))
-        path.chmod(_MODE)
-        if group is not None:
-            _give_to(path, group)
+        try:
+            path.chmod(_MODE)
+            if group is not None:
+                _give_to(path, group)
+        except BaseException:
+            # Nobody will serve there, and a later `vfod status` would take it for a daemon's.
+            path.unlink()
+            raise
     except BaseException:
         sock.close()
         os.close(lock)

@@ -182,22 +182,9 @@ class SimBox:
             case m.Ping():
                 answer = m.Alive(boot=self.boot)
             case m.Who():
-                setup = self._setup
-                answer = m.Identity(
-                    protocol=1,
-                    model=setup.model,
-                    firmware=setup.firmware,
-                    serial=setup.serial,
-                    boot=self.boot,
-                )
+                answer = self._setup.identity(self.boot)
             case m.Range():
-                setup = self._setup
-                answer = m.Limits(
-                    low=setup.low,
-                    high=setup.high,
-                    resolution=setup.resolution,
-                    settle=setup.settle,
-                )
+                answer = self._setup.limits()
             case m.Can():
                 answer = m.Abilities(can=can)
             case m.Output(on=on):

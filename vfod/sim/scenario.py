@@ -21,9 +21,12 @@ from pydantic import (
     model_validator,
 )
 
-from vfod.errors import QuantityError, UsageError
+from vfod.errors import QuantityError, UsageError, WireError
 from vfod.units import parse_duration, parse_frequency, parse_millihertz, parse_shift
+from vfod.wire import grammar
+from vfod.wire import messages as m
 from vfod.wire.values import Ability
+from vfod.wire.verbs import VERB_OF_REQUEST, write_fields
 
 #: The scenario of `vfod simulate` without a file.
 READY = "evening"
@@ -294,6 +297,30 @@ class BoxSetup(_Part):
         if not self.low <= self.start <= self.high:
             raise ValueError("`start` is outside `low` to `high`")
         return self
+
+    @model_validator(mode="after")
+    def _can_be_said(self) -> Self:
+        # A box that cannot say who it is would never answer, and nobody would know why.
+        for request, answer in ((m.Who, self.identity(0)), (m.Range, self.limits())):
+            try:
+                fields = write_fields(answer, VERB_OF_REQUEST[request].answer_fields)
+                grammar.write("ok", fields)
+            except WireError as error:
+                said = (error.line or b"").decode()
+                raise ValueError(f"{error.message}: {said} (docs/protocol.md, 4.3)") from error
+        return self
+
+    def identity(self, boot: int) -> m.Identity:
+        """What it says to Who."""
+        return m.Identity(
+            protocol=1, model=self.model, firmware=self.firmware, serial=self.serial, boot=boot
+        )
+
+    def limits(self) -> m.Limits:
+        """What it says to Range."""
+        return m.Limits(
+            low=self.low, high=self.high, resolution=self.resolution, settle=self.settle
+        )
 
 
 class Move(_Part):
