@@ -2,15 +2,20 @@
 
 Truth is "level above threshold at the antenna": the stations in the channel, with the noise, at
 least the margin above the noise, by the simulated air itself, looked at every five seconds.
+Of sound the threshold at the antenna is where its figure rises by the margin, by theory.
 """
 
 import random
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
-from tests.score.receivers import CHANNELS, NIGHT, Kind, kinds
+from tests.score.detection import noise_bandwidth
+from tests.score.receivers import CHANNELS, Kind, kinds
+from tests.score.theories import theories
 from tests.score.walk import walk
+from vfod.radio.levels import Source
 from vfod.sim.air import Air
 from vfod.sim.scenario import Cycle, Fading, Floor, FloorBand, Scenario, Station
 from vfod.survey.occupancy import PERFECT, Occupancy, Scored, Visit, occupancy
@@ -21,6 +26,8 @@ DAY = 86_400.0
 #: How often the truth is looked at, seconds: each change-over is known to half of it.
 LOOK = 5.0
 BANDWIDTH = 5000
+#: Stations are off their channel by so much at most, hertz.
+OFF = 20
 _NOISE = -105.0
 
 #: How many channels there are of each class.
@@ -32,14 +39,28 @@ PROMISED = ("silent", "steady", "slow", "fast")
 
 @dataclass(frozen=True, kw_only=True)
 class Channel:
-    """A channel-night: the truth and the figures; `share` is None where none was drawn."""
+    """A channel-night of `length` seconds: the truth and the figures.
+
+    `share` is None where none was drawn.
+    """
 
     kind: str
     of: str
+    length: float
     truth: float
     share: float | None
     it: Occupancy
     visits: list[tuple[bool, bool | None]]
+
+
+@cache
+def needed(kind: Kind) -> float:
+    """How strong a station must be to count, over the noise in BANDWIDTH (linear)."""
+    if kind.source is Source.BOX:
+        return float(10 ** (kind.margin.active / 10)) - 1
+    _, own = theories(replace(kind, source=Source.AUDIO))
+    ratio = own.crossing(own.at_margin(kind.margin.active), 0.5)
+    return float(10 ** (ratio / 10)) * noise_bandwidth(kind) / BANDWIDTH
 
 
 @cache
@@ -75,9 +96,9 @@ def night(kind: Kind, seed: int, corrected: Scored | None = None) -> list[Channe
     air = Air(
         Scenario(floor=Floor(bandwidth=BANDWIDTH, bands=(band,)), stations=tuple(stations)), seed
     )
-    end = start + NIGHT
-    looks = [start + (k + 0.5) * LOOK for k in range(int(NIGHT / LOOK))]
-    floors = [air.floor_at(CHANNELS[0], BANDWIDTH, time) for time in looks]
+    end = start + kind.night
+    looks = [start + (k + 0.5) * LOOK for k in range(int(kind.night / LOOK))]
+    limits = [needed(kind) * BANDWIDTH * air.noise(CHANNELS[0], time) for time in looks]
     visits: dict[int, list[Visit]] = {dial: [] for dial in CHANNELS}
     for visit in walk(kind, air, start, end, seed):
         visits[visit.dial].append(Visit(visit.time, visit.active))
@@ -86,13 +107,14 @@ def night(kind: Kind, seed: int, corrected: Scored | None = None) -> list[Channe
         if dial in own:
             continue
         truly = [
-            air.level_at(dial, BANDWIDTH, time) >= floor + kind.margin.active
-            for time, floor in zip(looks, floors, strict=True)
+            sum(10 ** (one.level / 10) for one in air.present(dial, time)) >= limit
+            for time, limit in zip(looks, limits, strict=True)
         ]
         found.append(
             Channel(
                 kind=kind.name,
                 of=name,
+                length=kind.night,
                 truth=sum(truly) / len(truly),
                 share=shares[dial],
                 it=occupancy(visits[dial], start, end, corrected),
@@ -105,11 +127,14 @@ def night(kind: Kind, seed: int, corrected: Scored | None = None) -> list[Channe
     return found
 
 
-def nights(count: int) -> list[Channel]:
-    """So many nights, the level sources in turn, on all cores."""
-    turn = kinds()
+def nights(
+    count: int, turn: Sequence[Kind] | None = None, corrected: Scored | None = None
+) -> list[Channel]:
+    """So many nights, the level sources in turn (by default the box's), on all cores."""
+    turn = kinds() if turn is None else turn
+    drawn = [turn[k % len(turn)] for k in range(count)]
     with ProcessPoolExecutor() as pool:
-        done = pool.map(night, [turn[k % len(turn)] for k in range(count)], range(count))
+        done = pool.map(night, drawn, range(count), [corrected] * count)
         return [channel for one in done for channel in one]
 
 
@@ -137,6 +162,10 @@ def _station(rng: random.Random, dial: int, name: str) -> tuple[Station, float |
             share, fading = 1.0, Fading(kind="slow", depth=6, period=600)
     power = round(_NOISE + above, 1)
     station = Station(
-        name=f"Radio {dial // 1000}", frequency=dial, power=power, cycle=cycle, fading=fading
+        name=f"Radio {dial // 1000}",
+        frequency=dial + rng.randint(-OFF, OFF),
+        power=power,
+        cycle=cycle,
+        fading=fading,
     )
     return station, share

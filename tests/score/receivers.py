@@ -2,11 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from vfod.plan.sweep import Sweep, SweepPlan, plan_sweep
-from vfod.radio.levels import LevelTable
+from vfod.radio.levels import LevelTable, Source
 from vfod.radio.receiver import Detector, Range, Receiver
+from vfod.run.hearing import LOOK
 from vfod.sim.receiver import SimReceiver
 from vfod.sim.scenario import ReceiverSetup
 from vfod.survey.activity import Margin
@@ -18,6 +20,14 @@ READINGS = 8
 VISIT = 107.1 / 24
 NIGHT = 28_800.0
 
+#: Settle and delay of sound, seconds, and a visit with readings as short as they may be: sound is
+#: costly to make. The same channels are visited every minute, in half a night.
+SOUND_SETTLE, SOUND_DELAY = 1.0, 0.3
+SOUND_VISIT = SOUND_SETTLE + SOUND_DELAY + READINGS * LOOK
+
+#: Where the receiver switches its band filter, if it has a relay: twice in each pass.
+SWITCHED = 7_257_500
+
 #: What a receiver at home is like: leakage, image, an unsteady detector, a signal of its own.
 LIFELIKE: dict[str, Any] = {
     "unsteadiness": "0.5dB",
@@ -25,34 +35,58 @@ LIFELIKE: dict[str, Any] = {
     "image_rejection": "50dB",
     "own_signals": [{"frequency": "7255kHz", "level": "-95dBm"}],
 }
-
+CONTROLLED = {"gain_control": {"attack": "10ms", "release": "300ms"}}
+#: As loud as a strong station; gone, with that gain control, when the doubled settle is over.
+RELAY = {"relay": {"level": "-60dBm", "decay": "100ms"}}
 
 MARGIN = Margin()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
-    """A level source with its detector."""
+    """A level source with its detector.
+
+    `gain_control` says whether the sound is behind the gain control.
+    """
 
     name: str
     setup: ReceiverSetup
     settle: float
     margin: Margin = MARGIN
     falling: bool = False
+    source: Source = Source.BOX
+    detector: Detector = Detector.ENVELOPE
+    gain_control: bool = True
+    delay: float = 0.0
+    visit: float = VISIT
+    night: float = NIGHT
 
     @property
     def receiver(self) -> Receiver:
         """The receiver as a configuration describes it."""
+        edges = [150_000, *([SWITCHED] if self.setup.relay else []), 30_000_000]
         return Receiver(
-            ranges=(
+            ranges=tuple(
                 Range(
-                    low=150_000,
-                    high=30_000_000,
-                    detector=Detector.ENVELOPE,
+                    low=low,
+                    high=high,
+                    detector=self.detector,
                     intermediate_frequency=self.setup.intermediate_frequency,
-                ),
+                    select=number if self.setup.relay else None,
+                )
+                for number, (low, high) in enumerate(pairwise(edges))
             )
-        )
+        ).later(self.delay)
+
+    @property
+    def hears(self) -> bool:
+        """Whether its level is the sound's."""
+        return self.source is Source.AUDIO
+
+    @property
+    def dwell(self) -> float:
+        """What is left of a visit, seconds."""
+        return round(self.visit - self.settle - self.delay, 6)
 
     def plan(self, channels: Sequence[int] = CHANNELS) -> SweepPlan:
         """The sweep; settle and dwell make up a visit of the same length for all."""
@@ -61,8 +95,10 @@ class Kind:
             vfo="main",
             channels=tuple(channels),
             settle=self.settle,
-            dwell=VISIT - self.settle,
+            dwell=self.dwell,
             readings=READINGS,
+            margin=self.margin.active,
+            margin_stay=self.margin.stay,
             hold=None,
             own_signals=tuple(own.frequency for own in self.setup.own_signals),
         )
@@ -82,15 +118,13 @@ class Kind:
 
 
 def kinds() -> list[Kind]:
-    """All that are scored."""
+    """The box's readings."""
     return [
         Kind(name="ideal", setup=ReceiverSetup(), settle=0.3),
         Kind(name="lifelike", setup=ReceiverSetup.model_validate(LIFELIKE), settle=0.3),
         Kind(
             name="gain control",
-            setup=ReceiverSetup.model_validate(
-                {**LIFELIKE, "gain_control": {"attack": "10ms", "release": "300ms"}}
-            ),
+            setup=ReceiverSetup.model_validate({**LIFELIKE, **CONTROLLED, **RELAY}),
             settle=1.0,
             falling=True,
         ),
@@ -103,3 +137,33 @@ def kinds() -> list[Kind]:
             margin=Margin(active=2.5, stay=2.5),
         ),
     ]
+
+
+def usual() -> list[Kind]:
+    """Those of them that one would have."""
+    return [kind for kind in kinds() if kind.margin.active == MARGIN.active]
+
+
+def sounds() -> list[Kind]:
+    """The receiver's sound behind each kind of detector, and with the box's readings."""
+    lifelike = ReceiverSetup.model_validate({**LIFELIKE, **CONTROLLED, **RELAY})
+    plain = ReceiverSetup.model_validate({**LIFELIKE, **RELAY})
+    return [
+        _sound("noise drop", lifelike),
+        _sound("sound level", plain, gain_control=False),
+        # Behind a direct detector the same is heard, but for the image.
+        _sound("line", lifelike, detector=Detector.PRODUCT),
+        _sound("both", lifelike, source=Source.BOTH),
+    ]
+
+
+def _sound(name: str, setup: ReceiverSetup, **more: Any) -> Kind:
+    return Kind(
+        name=name,
+        setup=setup,
+        settle=SOUND_SETTLE,
+        delay=SOUND_DELAY,
+        visit=SOUND_VISIT,
+        night=NIGHT / 2,
+        **{"source": Source.AUDIO, **more},
+    )

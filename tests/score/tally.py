@@ -5,12 +5,11 @@ from dataclasses import dataclass, field
 from statistics import fmean, median
 
 from tests.score import first
-from tests.score.nights import Channel
-from tests.score.receivers import NIGHT
+from tests.score.nights import LOOK, Channel
 from vfod.survey.occupancy import Share
 
-#: Half of the distance at which the truth is looked at, over the night: it is not known better.
-_GRAIN = 2.5 / NIGHT
+#: Half of the distance at which the truth is looked at, seconds: it is not known better.
+_GRAIN = LOOK / 2
 
 
 @dataclass
@@ -40,14 +39,15 @@ class Line:
             self.detected += truly and active
             self.truly_quiet += not truly
             self.alarms += active and not truly
+        grain = _GRAIN / channel.length
         tonight, always, truth = channel.it.tonight, channel.it.long_run, channel.truth
         if isinstance(tonight, Share):
             assert channel.it.revisit is not None
-            self.held.append(tonight.low - _GRAIN <= truth <= tonight.high + _GRAIN)
-            self.widths.append((tonight.high - tonight.low) * NIGHT / channel.it.revisit)
+            self.held.append(tonight.low - grain <= truth <= tonight.high + grain)
+            self.widths.append((tonight.high - tonight.low) * channel.length / channel.it.revisit)
             self.bias.append(tonight.value - truth)
             low, high = first.tonight(states(channel))
-            self.first_held.append(low - _GRAIN <= truth <= high + _GRAIN)
+            self.first_held.append(low - grain <= truth <= high + grain)
         if isinstance(always, Share) and channel.share is not None:
             self.always_held.append(always.low <= channel.share <= always.high)
             self.always_bias.append(always.value - channel.share)

@@ -6,7 +6,7 @@ Frequencies are hertz, times seconds since 1970-01-01 00:00 UTC, levels dBm at t
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from math import cos, floor, inf, log, log10, pi, sin
 from typing import NamedTuple
 from zlib import crc32
@@ -67,16 +67,16 @@ class Air:
 
     def present(self, frequency: float, time: float, within: float = _CHANNEL) -> list[Present]:
         """The stations on the air nearer than `within`, with their levels; faded ones too."""
-        return list(self.between(frequency - within, frequency + within, time))
+        return self.between(frequency - within, frequency + within, time)
 
-    def between(self, low: float, high: float, time: float) -> Iterator[Present]:
+    def between(self, low: float, high: float, time: float) -> list[Present]:
         """The stations on the air from `low` to `high` (excluded both), by frequency."""
-        index = bisect_left(self._frequencies, low)
-        while index < len(self._carriers) and self._frequencies[index] < high:
-            carrier = self._carriers[index]
-            index += 1
-            if carrier.station.frequency > low and _is_on(carrier, time):
-                yield Present(carrier.station, carrier.station.power + carrier.fade(time))
+        first, last = bisect_right(self._frequencies, low), bisect_left(self._frequencies, high)
+        return [
+            Present(carrier.station, carrier.station.power + carrier.fade(time))
+            for carrier in self._carriers[first:last]
+            if _is_on(carrier, time)
+        ]
 
     def noise(self, frequency: float, time: float, *, calm: bool = False) -> float:
         """Density of noise and disturbances in mW/Hz; `calm` leaves the disturbances out."""
