@@ -51,7 +51,7 @@ AT_ALARM = {
         what=f"detection behind the theory at 1 % false alarm, {kind.name}",
         unit="dB",
         most=1.5,
-        means="the same at the same false alarm, by the theory that knows the receiver's own errors",
+        means="the same at the same false alarm, by the theory that knows the detector's errors",
     )
     for kind in USUAL
 }
