@@ -272,6 +272,7 @@ async def test_a_band_is_always_one_of_the_format(house: House) -> None:
         ("sweep/action", "stay", r.Stay()),
         ("sweep/action", "resume", r.Resume()),
         ("sweep/action", "skip", r.SkipChannel()),
+        ("log/note", "drums, then talk", r.TakeNote(text="drums, then talk")),
         ("sweep/action", "start dawn patrol", r.StartSweep(sweep="dawn patrol")),
     ],
 )
@@ -312,6 +313,9 @@ async def test_switches_of_a_box_that_has_them(house: House) -> None:
         ("dial/band", b"up", "is not one of its values"),
         ("sweep/action", b"start", "is not one of its values"),
         ("sweep/action", b"start night", "is not one of its values"),
+        ("log/note", b"", "a note needs some words"),
+        ("log/note", b"one\ntwo", "a note is one line"),
+        ("log/note", b"x" * 5000, "is too long"),
         ("link/state", b"up", "'link/state' cannot be set; settable are dial/frequency"),
         ("no/such", b"1", "cannot be set"),
     ],

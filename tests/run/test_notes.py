@@ -5,10 +5,10 @@ from contextlib import asynccontextmanager
 
 import pytest
 
-from tests.run.shack import BANDS, NOON, RECEIVER, SHELL, Shack, shack, sweep
+from tests.run.shack import BANDS, MQTT, NOON, RECEIVER, SHELL, Shack, shack, sweep
 from vfod import events as e
 from vfod import requests as r
-from vfod.errors import RequestError
+from vfod.errors import RefusedError, RequestError
 from vfod.radio.bands import band_at
 from vfod.radio.levels import Source
 from vfod.run.hearing import Ears
@@ -64,6 +64,18 @@ async def test_a_sweep_does_not_yield_for_a_note() -> None:
         taken = await note(it, r.TakeNote(text="something"))
         assert before == taken.dial
         assert SweepPhase.SWEEPING is it.phase()
+
+
+async def test_automation_writes_notes_also_while_a_person_has_the_dial() -> None:
+    """The button beside the knob: moving the dial is refused just then, a note is not."""
+    async with with_notes() as it:
+        await it.ask(r.Tune(frequency=7_300_000))
+        with pytest.raises(RefusedError, match="a person has the dial"):
+            await it.ask(r.Nudge(steps=1), MQTT)
+        await it.ask(r.TakeNote(text="drums"), MQTT)
+        with pytest.raises(RefusedError, match="asks too often"):
+            for _ in range(10):
+                await it.ask(r.TakeNote(text="drums"), MQTT)
 
 
 async def test_a_note_about_earlier_has_what_was_remembered() -> None:

@@ -152,7 +152,7 @@ class Desk:
         it has not.
         """
         if asked.origin.door is Door.MQTT:
-            self._admit_automation()
+            self._admit_automation(asked.request)
         stamped = await self._carry_out(asked)
         remarks = [self._if_away(asked.request)]
         if (
@@ -266,9 +266,10 @@ class Desk:
             found = band_named(name, self._bands)
         return self._left_at.get(found.name, found.low)
 
-    def _admit_automation(self) -> None:
+    def _admit_automation(self, request: r.Request) -> None:
         now = self._clock.monotonic()
-        if now < self._person_until:
+        # A note moves nothing, and is wanted just then.
+        if now < self._person_until and not isinstance(request, r.TakeNote):
             left = format_duration(self._person_until - now)
             raise RefusedError(
                 "a person has the dial", remedy=f"automation may move it again in {left}"

@@ -47,6 +47,7 @@ _REQUESTS: dict[str, Callable[[str], r.Request]] = {
     "dial/step": lambda text: r.SetStep(step=int(text)),
     "dial/nudge": lambda text: r.Nudge(steps=int(text)),
     "sweep/action": _action,
+    "log/note": lambda text: r.TakeNote(text=text),
     "output/on": lambda text: r.SwitchOutput(on=text == "true"),
     "speaker/muted": lambda text: r.MuteSpeaker(muted=text == "true"),
 }

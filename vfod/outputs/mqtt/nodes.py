@@ -59,6 +59,8 @@ def vfo(*, id: str, name: str, root: str, offer: Offer, abilities: frozenset[str
     nodes += [node for ability, node in _SWITCHES.items() if ability in abilities]
     if not offer.settable:
         nodes = [_only_shown(node) for node in nodes]
+    else:
+        nodes.append(_LOG)
     return Device(id=id, name=name, nodes=tuple(nodes), root=root)
 
 
@@ -117,6 +119,14 @@ _SOUND = Node(
         _text("reason", "Why it is gone"),
         _moment("since", "Since"),
         Property(id="delay", name="By how much it is late", datatype="float", unit="s"),
+    ),
+)
+
+_LOG = Node(
+    id="log",
+    name="Listener's log",
+    properties=(
+        Property(id="note", name="Write a note", datatype="string", settable=True, retained=False),
     ),
 )
 
