@@ -31,7 +31,7 @@ TELLING = Promise(
     what="from the box's reply to an MQTT subscriber, p99",
     unit="ms",
     most=20.0,
-    means="a nudge is seen in the house at once, through a real broker",
+    means="a nudge is seen in the house at once; less what the machine holds a bare message up",
 )
 
 #: Hertz, as in the configuration.
