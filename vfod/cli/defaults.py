@@ -1,4 +1,5 @@
-"""The table of defaults: in the README, and in `vfod plan` with what a configuration changed.
+"""The table of defaults: in the README, and in `vfod plan --defaults` with what a configuration
+changed.
 
 Each number comes from where it is in force; what can be configured, from the smallest configuration
 there is.
@@ -26,7 +27,7 @@ from vfod.units import format_duration, format_frequency
 from vfod.wire import timing
 
 #: Columns of a line, and of the names in it.
-_WIDTH, _NAMES = 100, 42
+_WIDTH, _NAMES = 80, 42
 
 #: The smallest configuration: all that it does not say is a default.
 _SMALLEST = "vfos: {main: {port: /dev/vfo}}\nsweeps: {evening: {bands: [41m]}}"

@@ -31,8 +31,14 @@ def plan(words: list[str]) -> int:
         "What a sweep does and what it can tell, added up from the configuration before anything\n"
         "moves: channels, times, visits in its windows, and how well an occupancy can be known.",
         "vfod plan evening",
+        "vfod plan --defaults",
     )
     parser.add_argument("sweep", nargs="?", help="its name; default all sweeps")
+    parser.add_argument(
+        "--defaults",
+        action="store_true",
+        help="and every default, with what the configuration says otherwise",
+    )
     parser.add_config()
     parser.add_json()
     given = parser.parse_args(words)
@@ -42,8 +48,9 @@ def plan(words: list[str]) -> int:
     if given.json:
         print_json([to_plain(config, item, when) for item in plans])
         return 0
-    print("\n\n".join(describe(config, item, when) for item in plans), end="\n\n")
-    print("\n".join(defaults.lines(config)))
+    print("\n\n".join(describe(config, item, when) for item in plans))
+    if given.defaults:
+        print("", *defaults.lines(config), sep="\n")
     return 0
 
 
@@ -187,8 +194,8 @@ def _window(config: Config, item: SweepPlan, slot: Slot) -> list[str]:
     found, said = ahead(config, item.sweep, slot)
     visits = found.visits
     lines = [
-        f"  window {slot.window.name}: {opens} to {closes} {zone.key}, {format_duration(length)}",
-        f"  {visits} visits of each channel",
+        f"  window {slot.window.name}: {opens} to {closes} {zone.key}",
+        f"  {visits} visits of each channel in {format_duration(length)}",
     ]
     if slot.window.guests:
         others = [slot.window.sweep, *(guest.sweep for guest in slot.window.guests)]
