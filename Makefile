@@ -34,7 +34,7 @@ test: $(VENV)/.test ## the tests
 		prometheus:prometheus promtool:prometheus $(FUZZED) \
 		arm-none-eabi-gcc:gcc-arm-none-eabi qemu-system-arm:qemu-system-arm \
 		chromium:chromium systemd-analyze:systemd udevadm:udev groff:groff-base \
-		openssl:openssl curl:curl \
+		openssl:openssl curl:curl zsh:zsh \
 		arecord:alsa-utils pulseaudio:pulseaudio parec:pulseaudio-utils
 	@$(BIN)/python -m pytest -n 2 --ignore=tests/bench $(ARGS)
 

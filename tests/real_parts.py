@@ -51,6 +51,7 @@ PACKAGES = {
     "systemd-sysusers": "systemd",
     "systemd-tmpfiles": "systemd",
     "udevadm": "udev",
+    "zsh": "zsh",
 }
 
 #: Tries, 10 ms apart, until a part that was started must accept a connection: a minute.

@@ -176,7 +176,7 @@ def test_the_house_is_drawn_as_it_is_kept() -> None:
 
 
 def test_the_table_of_defaults_is_that_of_the_plan() -> None:
-    """The README and `vfod plan --defaults` show one table; written anew like that of the requests."""
+    """The README and `vfod plan --defaults` show one table; written anew like others."""
     text = README.read_text()
     begin, end = "<!-- table: vfod/cli/defaults.py -->\n", "<!-- end -->"
     rows = "".join(f"| {what} | {default} |\n" for what, default in defaults.table().items())

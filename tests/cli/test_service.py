@@ -49,6 +49,8 @@ def test_everything_is_put_where_it_belongs(
     assert (root / "usr/local/share/man/man1/vfod.1").read_text().startswith(".TH VFOD 1 ")
     completion = root / "usr/local/share/bash-completion/completions/vfod"
     assert "complete -o default -F _vfod vfod\n" in completion.read_text()
+    completion = root / "usr/local/share/zsh/site-functions/_vfod"
+    assert completion.read_text().startswith("#compdef vfod\n")
     assert (root / "usr/local/share/doc/vfod/documented.yaml").exists()
     written = [path for path in map(Path, told) if not path.is_symlink()]
     assert {0o644} == {path.stat().st_mode & 0o777 for path in written}

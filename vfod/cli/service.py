@@ -36,7 +36,10 @@ _RULE = "99-vfod.rules"
 _LINK = "usr/local/bin/vfod"
 _DOCUMENTS = "usr/local/share/doc/vfod"
 _MANUAL = "usr/local/share/man/man1/vfod.1"
-_COMPLETION = "usr/local/share/bash-completion/completions/vfod"
+_COMPLETIONS = {
+    "bash": "usr/local/share/bash-completion/completions/vfod",
+    "zsh": "usr/local/share/zsh/site-functions/_vfod",
+}
 
 
 def service(words: list[str], described: Callable[[], list[Description]]) -> int:
@@ -106,7 +109,9 @@ def files(program: Path, described: Callable[[], list[Description]]) -> dict[str
     for example in sorted(path for path in examples.rglob("*") if path.is_file()):
         found[f"{_DOCUMENTS}/{example.relative_to(examples)}"] = example.read_text()
     everyone = described()
-    return {**found, _MANUAL: page(everyone), _COMPLETION: script(everyone)}
+    for shell, path in _COMPLETIONS.items():
+        found[path] = script(everyone, shell)
+    return {**found, _MANUAL: page(everyone)}
 
 
 def device_at(port: str, around: Surroundings) -> Device:
