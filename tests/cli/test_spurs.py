@@ -14,6 +14,7 @@ from vfod import events as e
 from vfod.__main__ import main
 from vfod.app.daemon import Daemon
 from vfod.app.recall import Memory
+from vfod.cli.spurs import spurs
 from vfod.clock import SystemClock
 from vfod.config.loading import load
 from vfod.errors import UsageError
@@ -200,3 +201,10 @@ def test_images_that_cannot_be_told(tmp_path: Path, capsys: pytest.CaptureFixtur
     ):
         assert UsageError.exit_code == main(["spurs", *words])
         assert says in capsys.readouterr().err
+
+
+def test_without_a_sweep_there_is_nothing_to_expect(tmp_path: Path) -> None:
+    """Said, with the remedy, as of a plan."""
+    (tmp_path / "vfod.yaml").write_text("vfos: {main: {port: /dev/main}}\n")
+    with pytest.raises(UsageError, match="has no sweep; describe one under sweeps:"):
+        spurs([])

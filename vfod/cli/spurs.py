@@ -60,6 +60,8 @@ def spurs(words: list[str]) -> int:
         return _find_images(config, sweep, path, given.socket, as_json=given.json)
     if given.measure:
         return _measure(_sweep(config, given.sweep), given.socket, as_json=given.json)
+    if not config.sweeps:
+        raise UsageError(f"{config.path} has no sweep", remedy="describe one under sweeps:")
     names = config.sweeps if given.sweep is None else [_sweep(config, given.sweep).name]
     found = {name: _expected(config, config.sweeps[name]) for name in names}
     if given.json:
