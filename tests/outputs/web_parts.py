@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator, Callable
 from typing import Any
 
 from tests.outputs.house import House
-from vfod.clock import SystemClock
+from vfod.clock import Clock, SystemClock
 from vfod.outputs.metrics import Metrics
 from vfod.outputs.web import Web, WebSettings
 
@@ -14,8 +14,8 @@ from vfod.outputs.web import Web, WebSettings
 class Daemon:
     """The door, the metrics it shows, and parts whose signs of life can be set."""
 
-    def __init__(self, **settings: Any) -> None:
-        self.house = House(SystemClock())
+    def __init__(self, clock: Clock | None = None, **settings: Any) -> None:
+        self.house = House(clock or SystemClock())
         self.beats = {"keeper": 0.1, "journal": 0.2}
         self.metrics = Metrics(
             subscribe=self.house.subscribe,

@@ -134,6 +134,7 @@ class Web:
                 self._app,
                 host=self._settings.host,
                 port=self._settings.port,
+                clock=self._clock,
                 opened=listening,
                 certificate=self._settings.certificate,
                 proxies=self._settings.proxies,

@@ -1,7 +1,7 @@
 """The HTTP server, on the daemon's own loop and at a socket bound here.
 
-Left to itself it would end the whole process when its port is taken, and take the process's
-signals.
+Left to itself it would end the whole process when its port is taken, take the process's signals,
+and wake ten times a second to see whether it should end: most of what a daemon at rest costs.
 """
 
 import asyncio
@@ -10,10 +10,13 @@ import socket
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from email.utils import formatdate
 
 import uvicorn
-from starlette.types import ASGIApp
+from starlette.datastructures import MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from vfod.clock import Clock
 from vfod.errors import DoorError
 
 #: Connections at the same time; one more gets 503.
@@ -36,6 +39,7 @@ async def serve(
     *,
     host: str,
     port: int,
+    clock: Clock,
     opened: Callable[[str], None],
     certificate: Certificate | None = None,
     proxies: tuple[str, ...] = (),
@@ -49,7 +53,7 @@ async def serve(
     sock = bind(host, port)
     server = _Server(
         uvicorn.Config(
-            app,
+            dated(app, clock),
             loop="none",
             http="h11",
             ws="none",
@@ -60,6 +64,7 @@ async def serve(
             proxy_headers=bool(proxies),
             forwarded_allow_ips=list(proxies),
             server_header=False,
+            date_header=False,
             limit_concurrency=_CONNECTIONS,
             timeout_graceful_shutdown=_GRACE,
             ssl_certfile=certificate.chain if certificate else None,
@@ -72,13 +77,40 @@ async def serve(
         await asyncio.shield(serving)
     finally:
         closing()
-        server.should_exit = True
+        server.end()
         await asyncio.gather(serving, return_exceptions=True)
         sock.close()
 
 
+def dated(app: ASGIApp, clock: Clock) -> ASGIApp:
+    """The application with a Date in each answer, as RFC 9110 (6.6.1) has it."""
+
+    async def answer(scope: Scope, receive: Receive, send: Send) -> None:
+        async def send_dated(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                MutableHeaders(scope=message)["date"] = formatdate(clock.wall(), usegmt=True)
+            await send(message)
+
+        await app(scope, receive, send_dated)
+
+    return answer
+
+
 class _Server(uvicorn.Server):
-    """A server that leaves the process's signals to the daemon."""
+    """A server that leaves the process's signals to the daemon, and sleeps until it is ended."""
+
+    def __init__(self, config: uvicorn.Config) -> None:
+        super().__init__(config)
+        self._ending = asyncio.Event()
+
+    def end(self) -> None:
+        """Answer what is under way, then end."""
+        self.should_exit = True
+        self._ending.set()
+
+    async def main_loop(self) -> None:
+        """The original's ticks date the answers and count them, which is done or not wanted."""
+        await self._ending.wait()
 
     @contextmanager
     def capture_signals(self) -> Iterator[None]:
