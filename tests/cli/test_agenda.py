@@ -66,3 +66,16 @@ def test_no_window(config: Path) -> None:
     config.write_text(config.read_text().partition("windows:")[0])
     found = from_configuration(load(str(config)), 3, None, 0.0)
     assert {"windows": [], "sun": [], "text": "no window opens in the next 3 days"} == found
+
+
+def test_which_vfo_is_meant_where_there_are_several(config: Path) -> None:
+    """Two sweeps may run at once then, each on its own."""
+    config.write_text(
+        "vfos: {attic: {port: /dev/a}, cellar: {port: /dev/b}}\n"
+        "sweeps: {high: {vfo: cellar, bands: [31m]}}\n"
+        "windows: [{sweep: high, from: 20:00, until: 22:00}]\n"
+    )
+    found = from_configuration(load(str(config)), 1, None, 0.0)
+    assert found["text"].startswith("cellar: Thu 1970-01-01 20:00 to ")
+    of_one = from_configuration(load(str(config)), 1, "cellar", 0.0)
+    assert of_one["text"].startswith("Thu 1970-01-01 20:00 to ")

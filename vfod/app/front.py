@@ -127,7 +127,9 @@ def agenda_of(windows: Mapping[str, Sequence[Window]], days: int, now: float) ->
     until = now + days * DAY
     found = [(name, entry) for name in windows for entry in coming(windows[name], now, until)]
     found.sort(key=lambda item: item[1].opens)
-    lines = [str(entry) for _, entry in found] or [f"no window opens in the next {days} days"]
+    many = len(windows) > 1
+    lines = [f"{name}: {entry}" if many else str(entry) for name, entry in found]
+    lines = lines or [f"no window opens in the next {days} days"]
     sun = suns([window for some in windows.values() for window in some], now, until)
     # A line a night; of more than a week the windows themselves tell what the sun does to them.
     lines += [str(night) for night in sun] if days <= _SUN_DAYS else []
