@@ -1,5 +1,7 @@
 """Quantities as text: what is read, what is refused and how it is printed."""
 
+from collections.abc import Callable
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -152,3 +154,12 @@ def test_wavelengths(kilohertz: int, metres: float) -> None:
 def test_the_published_long_wave() -> None:
     """162 kHz is 1850.5707284 m (docs/standards.md, found in print)."""
     assert pytest.approx(1850.5707284, abs=1e-7) == units.wavelength(162_000)
+
+
+@pytest.mark.parametrize("parse", [units.parse_frequency, units.parse_shift])
+def test_a_number_that_no_door_would_take(parse: Callable[[str], int]) -> None:
+    """Told as what it is, by the shell and by the configuration."""
+    for text in ("9" * 30 + "Hz", "9" * 18 + "MHz"):
+        with pytest.raises(QuantityError, match="is too large for a frequency"):
+            parse(text)
+    assert 999_999 <= parse("999999Hz")

@@ -28,6 +28,9 @@ _DURATION_UNITS = {"ms": 0.001, "s": 1.0, "m": 60.0, "min": 60.0, "h": 3600.0, "
 _FREQUENCY_REMEDY = "write it like 9420 (kHz), 9.42M, 7200.5k or 9420000Hz"
 _DURATION_REMEDY = "write it like 2s, 500ms, 30m or 1h30m"
 
+#: Beyond light, in millihertz too, and still a number that every door of the daemon takes.
+_TOO_LARGE = 10**18
+
 
 def _split_number(text: str) -> tuple[str, str, str, str] | None:
     """Cut `-7200.5k` into sign, whole digits, decimals and unit; None when it is no number."""
@@ -80,6 +83,8 @@ def _scaled(text: str, what: str, bare: str | None, finest: int) -> int:
             remedy="leave out the last digits",
         )
     value = int(whole + decimals + "0" * (shift - len(decimals)))
+    if value >= _TOO_LARGE:
+        raise QuantityError(f"{text!r} is too large for {what}", remedy=_FREQUENCY_REMEDY)
     return -value if sign == "-" else value
 
 
