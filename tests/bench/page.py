@@ -1,5 +1,5 @@
 """From the box's event until the figures on the page have changed, in a real Chromium; and what
-five open pages cost the daemon.
+five open pages cost the daemon, and one that has stopped reading.
 
 The simulated box in this process and the page on the same machine tell the moments by the same
 wall clock.
@@ -7,8 +7,11 @@ wall clock.
 
 import asyncio
 import shutil
+import socket
 import statistics
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from tests.bench.figures import Bench, Figure, Promise
@@ -24,6 +27,7 @@ _TURNS = 100
 #: Seconds between two turns: a hand at ease, at moments that do not beat with anything.
 _APART = 0.137
 _PAGES = 5
+_STREAM = b"GET /events HTTP/1.1\r\nhost: localhost\r\n\r\n"
 
 DELAY = Promise(
     what="from the box's event to the page's figures, p95",
@@ -36,6 +40,13 @@ COST = Promise(
     unit="%",
     most=5.0,
     means="a family may look on",
+)
+
+STALLED = Promise(
+    what="share of a core for a page that stops reading",
+    unit="%",
+    most=1.0,
+    means="nothing waits for it, and it costs no more than one that reads",
 )
 
 #: Keeps the moment at which each text of the figures was first there, in seconds since 1970.
@@ -53,7 +64,7 @@ async def measure(folder: Path) -> list[Figure]:
     """Raises MissingError where there is no browser."""
     if shutil.which("chromium") is None:
         raise MissingError("chromium (Debian package chromium)")
-    return [await _delay(folder), await _cost(folder)]
+    return [await _delay(folder), *await _cost(folder)]
 
 
 async def _delay(folder: Path) -> Figure:
@@ -100,8 +111,8 @@ def _dial(event: bytes) -> str:
     return f"{hertz / 1000:.3f}".rstrip("0").rstrip(".")
 
 
-async def _cost(folder: Path) -> Figure:
-    """What five pages add to a sweep of ten visits a second, in percent of a core."""
+async def _cost(folder: Path) -> list[Figure]:
+    """What pages add to a sweep of ten visits a second, in percent of a core."""
     web = free_port()
     with Processes(folder) as processes:
         port = await asyncio.to_thread(processes.simulator)
@@ -114,17 +125,32 @@ async def _cost(folder: Path) -> Figure:
         for page in pages:
             page.cancel()
         read = await asyncio.gather(*pages)
-    return COST.measured(
-        (with_pages - without) * 100,
-        f"{without * 100:.1f} % without them, {min(read) / 1e3:.0f} kB read by each",
-    )
+        with _stalled(web):
+            stalled = await asyncio.to_thread(share, daemon)
+    return [
+        COST.measured(
+            (with_pages - without) * 100,
+            f"{without * 100:.1f} % without them, {min(read) / 1e3:.0f} kB read by each",
+        ),
+        STALLED.measured((stalled - without) * 100, f"{stalled * 100:.1f} % with it"),
+    ]
+
+
+@contextmanager
+def _stalled(port: int) -> Iterator[None]:
+    """A page that asks for the stream and then reads nothing, with little room for what comes."""
+    with socket.socket() as client:
+        client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        client.connect(("127.0.0.1", port))
+        client.sendall(_STREAM)
+        yield
 
 
 async def _read(port: int) -> int:
     """Read the stream as a page does, until cancelled; how many bytes came."""
     got = 0
     reader, writer = await asyncio.open_connection("127.0.0.1", port)
-    writer.write(b"GET /events HTTP/1.1\r\nhost: localhost\r\n\r\n")
+    writer.write(_STREAM)
     try:
         while part := await reader.read(65536):
             got += len(part)
@@ -139,7 +165,7 @@ def _address(port: int) -> str:
 
 BENCH = Bench(
     name="page",
-    promises=(DELAY, COST),
+    promises=(DELAY, COST, STALLED),
     measure=lambda folder: asyncio.run(measure(folder)),
     takes="1 min",
 )

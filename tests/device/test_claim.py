@@ -36,6 +36,22 @@ def test_a_port_by_any_of_its_names(tmp_path: Path) -> None:
         pass
 
 
+def test_the_number_of_a_pseudo_terminal_is_nobodys(tmp_path: Path) -> None:
+    """It belongs to the next one as soon as it is free; the name that leads to it is one port."""
+    ours, theirs = os.openpty()
+    try:
+        first, second = tmp_path / "vfo-one", tmp_path / "vfo-two"
+        for link in (first, second):
+            link.symlink_to(os.ttyname(theirs))
+        with claimed([str(first)]), claimed([str(second)]):
+            with pytest.raises(AlreadyRunningError), claimed([str(first)]):
+                pass
+            assert os.getpid() == daemon_at(str(second))
+    finally:
+        os.close(ours)
+        os.close(theirs)
+
+
 def test_nothing_stays_claimed_where_one_is_refused(tmp_path: Path) -> None:
     """The first of two ports is given back when the second is taken."""
     one, other = str(tmp_path / "one"), str(tmp_path / "other")

@@ -19,6 +19,9 @@ from vfod.errors import AlreadyRunningError
 
 #: So many may ask before the first is shown out; without a loop nobody is, but nobody stays long.
 _ASKERS = 64
+#: Devices whose numbers are given to others as soon as they are free: a daemon that waits for its
+#: simulated box to come back must not keep the next one's daemon from its port.
+_RECYCLED = "/dev/pts/"
 
 
 class Claims:
@@ -75,8 +78,8 @@ def _names(ports: Iterable[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     for port in ports:
         found.setdefault(port, port)
-        if "://" not in port:
-            found.setdefault(os.path.realpath(port), port)
+        if "://" not in port and not (device := os.path.realpath(port)).startswith(_RECYCLED):
+            found.setdefault(device, port)
     return found
 
 
