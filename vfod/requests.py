@@ -262,6 +262,25 @@ class TakeOwnSignals(Change):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class WatchLevel(Change):
+    """Move the dial and read the level detector's raw counts for `seconds` from then on.
+
+    They are read every `every` seconds, or as fast as the box answers; the answer has pairs of
+    seconds since the dial was moved and counts. The sweep yields as to any person.
+    """
+
+    frequency: int
+    seconds: float
+    every: float = 0.1
+
+    def __post_init__(self) -> None:
+        if not 0 < self.seconds <= 60:
+            raise RequestError("a level is watched for more than no time and at most a minute")
+        if not 0 <= self.every <= self.seconds:
+            raise RequestError("between two readings is no more time than they take together")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Reload(Change):
     """Read the configuration file anew and go by it; a file with mistakes changes nothing."""
 
@@ -287,6 +306,7 @@ TABLE: dict[str, type[Request]] = {
     "note": TakeNote,
     "calibration": TakeCalibration,
     "own-signals": TakeOwnSignals,
+    "level-watch": WatchLevel,
     "reload": Reload,
 }
 

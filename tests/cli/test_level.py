@@ -17,6 +17,7 @@ from vfod.cli.level import (
     settle_lines,
     yaml_of,
 )
+from vfod.cli.levelbox import Direct
 from vfod.config.loading import parse as parse_config
 from vfod.config.model import VfoConfig
 from vfod.device.link import Link
@@ -54,13 +55,13 @@ def settings() -> VfoConfig:
 
 
 @asynccontextmanager
-async def linked(more: str = "") -> AsyncIterator[tuple[Link, SimClock, World]]:
+async def linked(more: str = "") -> AsyncIterator[tuple[Direct, World]]:
     clock = SimClock(NOON)
     world = build(parse(SCENARIO.format(more=more)), clock=clock, seed=1)
     link = await Link.open(MemoryPort(world.box), clock, 1, lambda _: None)
     running = asyncio.create_task(link.run())
     try:
-        yield link, clock, world
+        yield Direct(link, clock, settings()), world
     finally:
         running.cancel()
         await asyncio.gather(running, return_exceptions=True)
@@ -72,8 +73,8 @@ async def linked(more: str = "") -> AsyncIterator[tuple[Link, SimClock, World]]:
 async def test_the_settle_of_a_known_gain_control(release: float, wanted: float) -> None:
     """50 dB are within 1 dB after ln 50 = 3.9 time constants of an exponential: arithmetic."""
     more = f", gain_control: {{attack: 20ms, release: {release * 1000:g}ms}}"
-    async with linked(more) as (link, clock, _):
-        up, down = await measure_settling(link, clock, settings(), EMPTY, STATION, 8.0)
+    async with linked(more) as (box, _):
+        up, down = await measure_settling(box, settings(), EMPTY, STATION, 8.0)
         assert 50 == pytest.approx(up.end - down.end, abs=5)
         assert up.after is not None
         assert down.after is not None
@@ -86,8 +87,8 @@ async def test_the_settle_of_a_known_gain_control(release: float, wanted: float)
 
 async def test_a_record_too_short_is_said() -> None:
     """Nothing is proposed from a level that still moves."""
-    async with linked(", gain_control: {attack: 20ms, release: 2s}") as (link, clock, _):
-        jumps = await measure_settling(link, clock, settings(), EMPTY, STATION, 2.0)
+    async with linked(", gain_control: {attack: 20ms, release: 2s}") as (box, _):
+        jumps = await measure_settling(box, settings(), EMPTY, STATION, 2.0)
         said = "\n".join(settle_lines(EMPTY, STATION, *jumps))
         assert "still moving at the end" in said
         assert "settle:" not in said
@@ -128,10 +129,10 @@ def answers(world: World, lines: Iterable[str | None], said: list[str]) -> Promp
 async def test_a_table_is_walked_through(capsys: pytest.CaptureFixture[str]) -> None:
     """The points are those of the simulator's own table; slips are told and cost nothing."""
     typed = ["-90dBm", "loud", "-70", "-30dB", "-70dBm", "-50dBm", "back", "-50dBm", ""]
-    async with linked() as (link, clock, world):
+    async with linked() as (box, world):
         said: list[str] = []
         prompt = answers(world, typed, said)
-        found = await make_table(link, clock, settings(), STATION, prompt)
+        found = await make_table(box, STATION, prompt)
         assert found is not None
         assert len(typed) == len(said)
         truth = world.receiver.level_table()
@@ -157,18 +158,18 @@ async def test_what_is_printed_can_be_pasted() -> None:
 
 async def test_a_point_that_does_not_fit_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     """Below its own noise the detector stands still: the same counts for two levels."""
-    async with linked() as (link, clock, world):
+    async with linked() as (box, world):
         prompt = answers(world, ["-180dBm", "-170dBm", "back", "-60dBm", ""], [])
-        found = await make_table(link, clock, settings(), STATION, prompt)
+        found = await make_table(box, STATION, prompt)
         assert found is not None
         assert [-180.0, -60.0] == [decibels for _, decibels in found.points]
 
 
 async def test_one_point_is_no_table(capsys: pytest.CaptureFixture[str]) -> None:
     """Nothing is printed to paste, and why."""
-    async with linked() as (link, clock, world):
+    async with linked() as (box, world):
         prompt = answers(world, ["-60dBm", None], [])
-        assert await make_table(link, clock, settings(), None, prompt) is None
+        assert await make_table(box, None, prompt) is None
     assert "two points at least" in capsys.readouterr().err
 
 

@@ -24,6 +24,7 @@ from vfod.run.clockwatch import ClockWatch
 from vfod.run.desk import Desk
 from vfod.run.given import Afterwards, Orders
 from vfod.run.keeper import Keeper
+from vfod.run.levelwatch import LevelWatch
 from vfod.run.notes import Notebook, Remember
 from vfod.run.stream import Stream
 from vfod.run.tuner import Tuner
@@ -78,6 +79,7 @@ class Vfo:
         )
         self.desk.take_calibration = self.corrected.calibrate
         self.desk.take_own_signals = self._take_own_signals
+        self.desk.level_watch = LevelWatch(self.tuner, clock, self._tell)
         self.supervisor = Supervisor(
             port_for(settings),
             clock,
@@ -165,8 +167,8 @@ class Vfo:
         self.orders = self._orders(self._config, self.settings)
         await self.keeper.take(self.orders, levels_anew=False, cause=None)
 
-    def _tell(self, event: e.Event, cause: str | None) -> None:
-        self._stream.emit(event, vfo=self.name, cause=cause)
+    def _tell(self, event: e.Event, cause: str | None) -> e.Stamped:
+        return self._stream.emit(event, vfo=self.name, cause=cause)
 
     def _name_band(self, bands: tuple[Band, ...], cause: str | None) -> None:
         """The dial may be in another band without having moved."""

@@ -44,9 +44,13 @@ def connect(path: str) -> Socket:
     return client
 
 
-def ask(path: str, line: bytes) -> bytes:
-    """The line that answers `line`, both with their line feed."""
+def ask(path: str, line: bytes, more: float = 0.0) -> bytes:
+    """The line that answers `line`, both with their line feed.
+
+    The daemon is given `more` seconds than PATIENCE, where what is asked for takes them.
+    """
     client = connect(path)
+    client.settimeout(PATIENCE + more)
     parts: list[bytes] = []
     try:
         client.sendall(line)
@@ -56,7 +60,7 @@ def ask(path: str, line: bytes) -> bytes:
                 raise ConnectionResetError
             parts.append(part)
     except TimeoutError:
-        raise _silent(path) from None
+        raise _silent(path, more) from None
     except ConnectionError:
         raise DaemonAbsentError(
             f"the daemon at {path} went away before it answered", remedy="its log says more"
@@ -91,9 +95,10 @@ def _absent(where: str) -> DaemonAbsentError:
     )
 
 
-def _silent(path: str) -> DaemonAbsentError:
+def _silent(path: str, more: float = 0.0) -> DaemonAbsentError:
     return DaemonAbsentError(
-        f"the daemon at {path} has not answered for {PATIENCE:.0f} s", remedy="its log says more"
+        f"the daemon at {path} has not answered for {PATIENCE + more:.0f} s",
+        remedy="its log says more",
     )
 
 

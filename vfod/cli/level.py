@@ -1,35 +1,25 @@
 """`vfod level`: what the counts of the box's detector mean, and how long it takes to follow.
 
-Both speak to the box themselves, since they need counts faster than a sweep reads them; the daemon
-must not run. What they find is printed, to be pasted: the person's own file is not touched.
+The running daemon is asked for the counts, which come faster than in a sweep; where none runs, the
+box itself. What is found is printed, to be pasted: the person's own file is not touched.
 """
 
 import asyncio
-import contextlib
 import math
-import secrets
 import sys
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import Awaitable, Callable
 from statistics import median, pstdev
-from typing import TYPE_CHECKING
 
+from vfod.cli.levelbox import Box, reached
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration
 from vfod.config.model import VfoConfig
 from vfod.config.quantities import level as parse_level
 from vfod.config.words import UnfitError
-from vfod.errors import RefusedError, UsageError
+from vfod.errors import UsageError
 from vfod.radio.levels import CALIBRATED, LevelTable, s_units
 from vfod.survey.settling import Settled, settled
 from vfod.units import format_duration, format_frequency, parse_duration, parse_frequency
-
-if TYPE_CHECKING:
-    from vfod.clock import Clock
-    from vfod.device.link import Link
-
-#: Readings of a point of the table, and the pause between them, seconds: more than a second of the
-#: detector's noise.
-READINGS, PAUSE = 16, 0.1
 
 #: Jumps each way, and how long each is watched, seconds: a gain control that gives gain back with
 #: a time constant of a second needs four of them for 50 dB.
@@ -51,8 +41,9 @@ def level(words: list[str]) -> int:
         "known relatively); an empty line ends it, `back` drops the last point.\n"
         "settle: how long the level takes after a jump of the dial between two frequencies, best\n"
         "a strong station and an empty channel near it.\n\n"
-        "Both print what belongs into the configuration, and change nothing there.\n"
-        "Stop the daemon before.",
+        "Both print what belongs into the configuration, and change nothing there. The running\n"
+        "daemon is asked: a sweep gives way, and goes on afterwards. Where none runs, the VFO is\n"
+        "asked directly.",
         "vfod level table --at 9420",
         "vfod level settle 9420 9450",
     )
@@ -72,6 +63,7 @@ def level(words: list[str]) -> int:
     )
     parser.add_argument("--vfo", metavar="NAME", help="which VFO; default the first one")
     parser.add_config()
+    parser.add_socket()
     given = parser.parse_args(words)
     from vfod.cli.explain import vfo_of
 
@@ -79,52 +71,31 @@ def level(words: list[str]) -> int:
     if given.what == "table":
         if given.frequencies:
             raise UsageError("table takes no frequencies", remedy="write --at FREQUENCY")
-        return asyncio.run(_table(settings, given.at))
+        return asyncio.run(_table(settings, given.at, given.socket))
     if len(given.frequencies) != 2:
         raise UsageError("settle needs two frequencies", remedy="write vfod level settle 9420 9450")
     here, there = given.frequencies
     if given.watch < 1.0:
         raise UsageError("a jump is watched for a second at least", remedy="write --watch 6s")
-    return asyncio.run(_settle(settings, here, there, given.watch))
+    return asyncio.run(_settle(settings, here, there, given.watch, given.socket))
 
 
-async def _table(settings: VfoConfig, at: int | None) -> int:
-    async with _linked(settings) as (link, clock):
-        found = await make_table(link, clock, settings, at, _prompt)
+async def _table(settings: VfoConfig, at: int | None, socket: str | None) -> int:
+    async with reached(settings, socket) as box:
+        found = await make_table(box, at, _prompt)
     if found is None:
         return UsageError.exit_code
     print(yaml_of(found))
     return 0
 
 
-async def _settle(settings: VfoConfig, here: int, there: int, watched: float) -> int:
-    async with _linked(settings) as (link, clock):
-        jumps = await measure_settling(link, clock, settings, here, there, watched)
+async def _settle(
+    settings: VfoConfig, here: int, there: int, watched: float, socket: str | None
+) -> int:
+    async with reached(settings, socket) as box:
+        jumps = await measure_settling(box, settings, here, there, watched)
     print("\n".join(settle_lines(here, there, *jumps)))
     return 0 if all(one.after is not None for one in jumps) else 1
-
-
-@contextlib.asynccontextmanager
-async def _linked(settings: VfoConfig) -> "AsyncIterator[tuple[Link, Clock]]":
-    """The box, greeted; what its knob does meanwhile is not heeded."""
-    from vfod.clock import SystemClock
-    from vfod.device.address import port_from
-    from vfod.device.claim import claimed
-    from vfod.device.link import Link
-
-    clock = SystemClock()
-    port = port_from(
-        settings.port, baud=settings.baud, dtr=str(settings.dtr), rts=str(settings.rts)
-    )
-    with claimed([settings.port]):
-        link = await Link.open(port, clock, secrets.randbelow(65_536), lambda _: None)
-        running = asyncio.create_task(link.run())
-        try:
-            yield link, clock
-        finally:
-            running.cancel()
-            await asyncio.gather(running, return_exceptions=True)
-            link.close()
 
 
 async def _prompt(text: str) -> str | None:
@@ -138,18 +109,17 @@ async def _prompt(text: str) -> str | None:
 # --- the table ---------------------------------------------------------------------------------
 
 
-async def make_table(
-    link: "Link", clock: "Clock", settings: VfoConfig, at: int | None, prompt: Prompt
-) -> LevelTable | None:
+async def make_table(box: Box, at: int | None, prompt: Prompt) -> LevelTable | None:
     """Walk a person through the points; None where fewer than two were made.
 
     Raises RefusedError for a box without a level detector, and what tuning raises.
     """
     if at is not None:
-        await _tune(link, settings, at)
+        await box.place(at)
     points: list[tuple[int, float]] = []
     unit: str | None = None
-    await _counts(link)
+    # That there is a detector is seen before anybody connects anything.
+    await box.counts()
     while (line := await prompt("level at the antenna, or Enter to end: ")) is not None:
         word = line.strip()
         if not word:
@@ -166,10 +136,7 @@ async def make_table(
             print(f"the points before are in {unit}; write {decibels:g}{unit}, or begin anew")
             continue
         unit = of
-        counts = [await _counts(link)]
-        for _ in range(READINGS - 1):
-            await clock.sleep_until(clock.monotonic() + PAUSE)
-            counts.append(await _counts(link))
+        counts = await box.counts()
         point = round(median(counts)), decibels
         points.append(point)
         known = f", {s_units(decibels, at)}" if of == CALIBRATED and at is not None else ""
@@ -201,48 +168,19 @@ def yaml_of(table: LevelTable) -> str:
     return f"level_table: {{{points}}}"
 
 
-async def _counts(link: "Link") -> int:
-    from vfod.wire import messages as w
-
-    reading = await link.ask(w.Read())
-    if reading.level is None:
-        raise RefusedError(
-            "this VFO has no level detector", remedy="take levels from the audio instead"
-        )
-    return reading.level
-
-
-async def _tune(link: "Link", settings: VfoConfig, dial: int) -> None:
-    from vfod.wire import messages as w
-
-    limits = link.greeting.limits
-    receiver = settings.receiver.limited(limits.low, limits.high)
-    await link.ask(w.Tune(frequency=receiver.millihertz_for(dial), hand=None))
-
-
 # --- the settle time ---------------------------------------------------------------------------
 
 
 async def measure_settling(
-    link: "Link", clock: "Clock", settings: VfoConfig, here: int, there: int, watched: float
+    box: Box, settings: VfoConfig, here: int, there: int, watched: float
 ) -> tuple[Settled, Settled]:
     """To `there` and back to `here`, some times; how long it took each way."""
     ways: dict[int, list[list[tuple[float, float]]]] = {there: [], here: []}
-    await _tune(link, settings, here)
-    await clock.sleep_until(clock.monotonic() + watched)
+    await box.jump(here, watched)
     for _ in range(JUMPS):
         for dial, jumps in ways.items():
-            # As in a sweep: the settle counts from the command.
-            began = clock.monotonic()
-            await _tune(link, settings, dial)
-            jump: list[tuple[float, float]] = []
-            while (now := clock.monotonic()) - began < watched:
-                counts = await _counts(link)
-                # Somewhere between question and answer.
-                time = (now + clock.monotonic()) / 2 - began
-                jump.append((time, settings.level(counts, dial).value))
-                await clock.sleep_until(now + PAUSE / 10)
-            jumps.append(jump)
+            jump = await box.jump(dial, watched)
+            jumps.append([(time, settings.level(counts, dial).value) for time, counts in jump])
     return settled(ways[there], watched), settled(ways[here], watched)
 
 

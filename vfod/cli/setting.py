@@ -76,9 +76,16 @@ def local_text(when: float, zone: tzinfo | None, *, seconds: bool = True) -> str
 
 def call(given_socket: str | None, method: str, **params: object) -> dict[str, Any]:
     """The daemon's answer to a query; DaemonAbsentError, or what the daemon refused it with."""
+    return call_for(0.0, given_socket, method, params)
+
+
+def call_for(
+    seconds: float, given_socket: str | None, method: str, params: dict[str, Any]
+) -> dict[str, Any]:
+    """The same, of what takes so many seconds by itself."""
     question = {"jsonrpc": "2.0", "id": 1, "method": method, "params": params}
-    answer = json.loads(ask(socket_path(given_socket), json.dumps(question).encode() + b"\n"))
-    return result_of(answer)
+    line = json.dumps(question).encode() + b"\n"
+    return result_of(json.loads(ask(socket_path(given_socket), line, seconds)))
 
 
 def result_of(answer: dict[str, Any]) -> dict[str, Any]:

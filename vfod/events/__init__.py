@@ -45,6 +45,7 @@ from vfod.events.line import OutputHeldOff as OutputHeldOff
 from vfod.events.notes import NoteTaken as NoteTaken
 from vfod.events.receiver import CorrectionTaken as CorrectionTaken
 from vfod.events.receiver import CrystalCalibrated as CrystalCalibrated
+from vfod.events.receiver import LevelWatched as LevelWatched
 from vfod.events.receiver import OwnSignalsMeasured as OwnSignalsMeasured
 from vfod.events.root import Event as Event
 from vfod.events.sound import AudioEnded as AudioEnded

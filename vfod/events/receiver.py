@@ -50,3 +50,17 @@ class OwnSignalsMeasured(Event):
     levels: tuple[float, ...]
     images: bool
     by: Origin
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LevelWatched(Event):
+    """The level detector was read for `seconds` at `dial`, for a table or a settle time.
+
+    `counts` is the median of so many `readings`, as the box counts.
+    """
+
+    dial: int
+    seconds: float
+    readings: int
+    counts: int
+    by: Origin

@@ -16,6 +16,7 @@ from vfod.clock import Clock
 from vfod.errors import RefusedError, RequestError
 from vfod.events import Door, Origin, Stamped
 from vfod.radio.bands import Band, band_named, neighbour
+from vfod.run.levelwatch import LevelWatch, Watched
 from vfod.run.tuner import Tuner
 from vfod.state.show import answer, away_text
 from vfod.units import format_duration
@@ -96,6 +97,7 @@ class Desk:
         self.take_note: TakesNote | None = None
         self.take_calibration: TakesCalibration = _no_calibration
         self.take_own_signals: TakesOwnSignals = _no_own_signals
+        self.level_watch: LevelWatch | None = None
         #: End of the quiet time (monotonic); infinite until somebody resumes.
         self.quiet_until = -math.inf
         self.quiet_for: Origin | None = None
@@ -122,10 +124,13 @@ class Desk:
         """Whether nobody above the sweep has the dial."""
         return self._clock.monotonic() >= self.quiet_until
 
-    def keep_quiet(self, origin: Origin, seconds: float | None = None) -> None:
+    def keep_quiet(
+        self, origin: Origin, seconds: float | None = None, *, at_home: bool = True
+    ) -> None:
         """The sweep yields to `origin` for `seconds`, by default the quiet time.
 
-        A longer `stay` asked for before is not cut short by a turn of the knob.
+        A longer `stay` asked for before is not cut short by a turn of the knob. With `at_home` the
+        dial is where somebody wants it, and not where something is measured.
         """
         now = self._clock.monotonic()
         until = now + (self.quiet if seconds is None else seconds)
@@ -133,8 +138,9 @@ class Desk:
         self.quiet_for = origin
         if origin.door.is_person:
             self._person_until = now + min(PERSON_FIRST, self.quiet)
-        self.home = self._tuner.dial if self._tuner.dial is not None else self.home
-        self._remember(self._tuner.dial)
+        if at_home:
+            self.home = self._tuner.dial if self._tuner.dial is not None else self.home
+            self._remember(self._tuner.dial)
         self.on_touch()
 
     def end_quiet(self) -> None:
@@ -153,7 +159,11 @@ class Desk:
         """
         if asked.origin.door is Door.MQTT:
             self._admit_automation(asked.request)
-        stamped = await self._carry_out(asked)
+        counts: dict[str, Any] = {}
+        if isinstance(asked.request, r.WatchLevel):
+            stamped, counts["counts"] = await self._watch_level(asked.request, asked)
+        else:
+            stamped = await self._carry_out(asked)
         remarks = [self._if_away(asked.request)]
         if (
             self._committed is not None
@@ -161,7 +171,7 @@ class Desk:
             and not await self._committed(stamped.sequence)
         ):
             remarks.append("not in the journal yet, whose disk does not take it: see the log")
-        return answer(stamped, self._zone, "; ".join(filter(None, remarks)))
+        return {**answer(stamped, self._zone, "; ".join(filter(None, remarks))), **counts}
 
     def _if_away(self, request: r.Request) -> str:
         """That what was asked of a sweep waits for the VFO; empty where it does not."""
@@ -214,6 +224,16 @@ class Desk:
             case r.TakeOwnSignals() as heard:
                 return await self.take_own_signals(heard, by, cause)
         raise RequestError(f"{type(asked.request).__name__} is no change")
+
+    async def _watch_level(self, wanted: r.WatchLevel, asked: r.Asked) -> Watched:
+        if self.level_watch is None:
+            raise RefusedError("the level of this VFO cannot be watched")
+        began = await self.level_watch.move(wanted, asked.origin, asked.id)
+        self.keep_quiet(asked.origin, at_home=False)
+        try:
+            return await self.level_watch.watch(wanted, began, asked.origin, asked.id)
+        finally:
+            self.keep_quiet(asked.origin, at_home=False)
 
     def _sweeps(self) -> Sweeping:
         assert self.sweeping is not None

@@ -60,6 +60,11 @@ def event_text(event: e.Event, zone: tzinfo | None) -> str:
             if images:
                 return f"of {channels} channels of {sweep}, images heard: {at}"
             return f"without the antenna, over {channels} channels of {sweep}, heard itself: {at}"
+        case e.LevelWatched(dial=dial, seconds=seconds, readings=readings, counts=counts, by=by):
+            return (
+                f"level watched at {format_frequency(dial)} for {format_duration(seconds)}: "
+                f"{_count(readings, 'reading')}, median {counts} counts, by {by}"
+            )
         case e.CorrectionTaken(correction=correction, source=source):
             return f"the dial goes by a correction of {correction:+.4f} ppm, {source}"
         case e.ButtonPressed(button=button):
