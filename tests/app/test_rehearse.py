@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from vfod.app.rehearse import AROUND, rehearse, slots_in
+from vfod.app.rehearse import AROUND, readings_by_sound, rehearse, slots_in
 from vfod.app.tally import Tally
 from vfod.config.loading import parse
 from vfod.config.model import Config
@@ -106,6 +106,42 @@ def test_every_law_of_a_receiver_is_rehearsed() -> None:
         other, also = ranges[band].strongest or (0.0, 0)
         assert (dial, "dBm") == (also, ranges[band].unit)
         assert level == pytest.approx(other, abs=6)
+
+
+SOUND = "    audio: {program: parec, device: rx}\n    level_table"
+
+
+@pytest.mark.parametrize("detector", ["envelope", "product"])
+def test_levels_from_the_sound_are_rehearsed_by_sound(detector: str) -> None:
+    """How late it is, is measured as in the night; the strong stations are found by it."""
+    text = CONFIG.replace("    level_table", SOUND).replace("20:20", "20:05")
+    done = night(text.replace("detector: envelope", f"detector: {detector}"))
+    assert done.by_sound
+    bands = done.vfos["main"].bands
+    assert {"dB"} == {band.unit for band in bands.values()}
+    # Each visit is longer than half a second by the delay, 0.3 s, give or take 60 ms.
+    assert done.visits == pytest.approx(5 * 60 / 0.8, rel=0.1)
+    heard = {dial for band in bands.values() for dial in band.active_channels}
+    dials = list(range(7_200_000, 7_400_001, 5_000))
+    always = {s.frequency for s in invented(dials).stations if s.cycle is None and s.power > -70}
+    assert always
+    assert always <= heard
+    assert [] == [text for _, _, text in done.timeline if "without levels" in text]
+
+
+def test_a_night_of_too_much_sound_is_rehearsed_by_the_box(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Two minutes at half a second a visit are 240 visits of five readings."""
+    by_sound = CONFIG.replace("    level_table", SOUND).replace("20:20", "20:02")
+    short = config(by_sound)
+    assert 1200 == pytest.approx(readings_by_sound(short, slots_in(short, NIGHT)), rel=0.01)
+    assert 0 == readings_by_sound(config(), slots_in(config(), NIGHT))
+    monkeypatch.setattr("vfod.app.rehearse.MOST_BY_SOUND", 1000)
+    done = night(by_sound)
+    assert not done.by_sound
+    assert 1200 == pytest.approx(done.readings_by_sound, rel=0.01)
+    assert {"dBm"} == {band.unit for band in done.vfos["main"].bands.values()}
 
 
 def test_two_vfos_share_a_night() -> None:

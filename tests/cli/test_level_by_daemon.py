@@ -26,7 +26,7 @@ class Asks(ByDaemon):
         self.asked: list[str] = []
         super().__init__(self._snapshot, it.daemon.config.vfos["main"])
 
-    def _snapshot(self, method: str, params: dict[str, Any], patience: float) -> dict[str, Any]:
+    def _snapshot(self, method: str, params: dict[str, Any], seconds: float) -> dict[str, Any]:
         """What needs no waiting; a change is noted, and made by the test."""
         if method != "status":
             self.asked.append(method)

@@ -47,6 +47,32 @@ def test_for_a_machine(short: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert journal.exists()
 
 
+@pytest.mark.parametrize(
+    ("most", "says"),
+    [
+        (100_000, "levels come from the sound, as in the night, but from an invented one"),
+        (10, "levels come from the simulated box's line, and not from the sound as in the night"),
+    ],
+)
+def test_it_says_where_levels_come_from(
+    most: int,
+    says: str,
+    short: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where the configuration takes them from the sound; of too many readings, how many."""
+    monkeypatch.setattr("vfod.app.rehearse.MOST_BY_SOUND", most)
+    recorded = "    audio: {program: arecord, device: rx}\n    receiver:"
+    text = short.read_text().replace("    receiver:", recorded).replace("22:10", "22:01")
+    short.write_text(text)
+    assert 0 == main(["rehearse", "--night", "2026-12-24"])
+    told = capsys.readouterr().out.splitlines()[1]
+    assert told.startswith(says)
+    # A minute of visits of about two and a half seconds, each with eight readings.
+    assert most > 10 or 150 <= int(told.partition("its ")[2].split()[0]) <= 220
+
+
 @pytest.mark.parametrize("text", ["31.12.2026", "2026-02-30", "tonight", "0001-01-01", ""])
 def test_a_date_that_is_none(text: str, short: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """One line, and how to write it."""

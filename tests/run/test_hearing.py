@@ -4,6 +4,7 @@ The box and the receiver are the simulator's; what is on the air is the truth.
 """
 
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
@@ -29,7 +30,7 @@ class Hung:
         assert self.sound is not None
         return self.sound.part(since, until)
 
-    def hang(self, it: Shack, detector: Detector, delay: float, **more: bool) -> None:
+    def hang(self, it: Shack, detector: Detector, delay: float, **more: Any) -> None:
         receiver = it.world.receiver
         self.sound = SimSound(receiver, it.clock, detector=lambda _: detector, delay=delay, **more)
 

@@ -9,29 +9,29 @@ import asyncio
 import dataclasses
 from collections.abc import Callable
 from datetime import date, datetime
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from vfod.app.daemon import Daemon
+from vfod.app.described import Described
+from vfod.app.listening import Recorder, Told
 from vfod.app.recall import Memory
 from vfod.app.tally import Tally
 from vfod.app.vfo import windows_of
 from vfod.config.model import Config, VfoConfig
 from vfod.device.port import Port
-from vfod.errors import OutOfRangeError, StoreError, UsageError
+from vfod.errors import StoreError, UsageError
 from vfod.events import Event, Stamped
 from vfod.plan.localtime import NOON, instant
 from vfod.plan.slots import DAY, Slot, next_opening, resolve
 from vfod.plan.sweep import plan_sweep
-from vfod.radio.levels import UNCALIBRATED, LevelTable
+from vfod.radio.levels import Source
 from vfod.sim.invented import invented
 from vfod.sim.jump import JumpLoop, SimClock
 from vfod.sim.memory import MemoryPort
 from vfod.sim.scenario import Scenario
 from vfod.sim.world import World, build, follow
 from vfod.store import Direct, Keeping, ReadableStore
-from vfod.units import MILLI
 
 #: The rehearsal begins so long before the first window opens, and ends so long after the last has
 #: closed, seconds: time for the box to be greeted, and for the dial to be put back.
@@ -40,11 +40,9 @@ AROUND = 60.0
 #: How often progress is told, as a part of the night.
 _STEPS = 200
 
-#: Distinct oscillator frequencies whose dial is remembered: more than a sweep has channels.
-_REMEMBERED = 100_000
-
-#: Level that the invented air's floor is about, dBm: the zero of a receiver without a level table.
-_RELATIVE_ZERO = -130.0
+#: Readings by sound that a night is rehearsed with: a millisecond each, most of it to make the
+#: sound and look at its spectrum; so a minute and a half, on a slow machine some.
+MOST_BY_SOUND = 100_000
 
 
 def slots_in(config: Config, night: date) -> dict[str, list[Slot]]:
@@ -108,24 +106,31 @@ async def _night(
     until = max(slot.closes for slot in every) + AROUND
     clock = SimClock(since)
     worlds: dict[str, World] = {}
+    described: dict[str, Described] = {}
     hands: list[asyncio.Task[None]] = []
 
     def port_for(settings: VfoConfig) -> Port:
         number = len(worlds)
-        described = _Described(settings)
+        known = described[settings.name] = Described(settings, has_law=scenario is None)
         given = scenario or invented(_channels(config, settings))
         world = build(
             given,
             clock=clock,
             seed=seed + number,
-            law=described.law if scenario is None else None,
-            curve=described.curve if scenario is None else None,
+            law=known.law if scenario is None else None,
+            curve=known.curve if scenario is None else None,
         )
         worlds[settings.name] = world
         port = MemoryPort(world.box, name=settings.port)
         hands.append(asyncio.create_task(follow(given.hand, world.box, port, clock)))
         return port
 
+    def recorder_for(settings: VfoConfig, told: Told) -> Recorder:
+        receiver = worlds[settings.name].receiver
+        return described[settings.name].recorder(receiver, clock, told)
+
+    readings = readings_by_sound(config, slots)
+    by_sound = 0 < readings <= MOST_BY_SOUND
     store: ReadableStore = _Unkept()
     if journal is not None:
         store = direct = Direct(journal)
@@ -135,12 +140,13 @@ async def _night(
         clock=clock,
         store=store,
         port_for=port_for,
+        recorder_for=recorder_for if by_sound else None,
         memory=Memory(None),
         # Any night may be rehearsed, also one before this program was made.
         released=0.0,
         seed=seed,
     )
-    tally = Tally(since=since, until=until)
+    tally = Tally(since=since, until=until, readings_by_sound=readings, by_sound=by_sound)
     with daemon.stream.following("rehearsal") as feed:
         counting = asyncio.create_task(tally.run(feed), name="tally")
         living = asyncio.create_task(daemon.run(), name="daemon")
@@ -163,6 +169,21 @@ async def _night(
     return tally
 
 
+def readings_by_sound(config: Config, slots: dict[str, list[Slot]]) -> int:
+    """About how many readings of the sound the night will have; 0 where it is not used."""
+    found = 0.0
+    for name, mine in slots.items():
+        settings = config.vfos[name]
+        if settings.level_from not in (Source.AUDIO, Source.BOTH):
+            continue
+        for slot in mine:
+            sweep = config.sweeps[slot.window.sweep]
+            plan = plan_sweep(sweep, settings.receiver, config.bands)
+            passes = (slot.closes - slot.opens) / plan.pass_duration
+            found += passes * len(plan.channels) * sweep.readings
+    return round(found)
+
+
 def _channels(config: Config, settings: VfoConfig) -> list[int]:
     return [
         visit.dial
@@ -170,46 +191,6 @@ def _channels(config: Config, settings: VfoConfig) -> list[int]:
         if sweep.vfo == settings.name
         for visit in plan_sweep(sweep, settings.receiver, config.bands)
     ]
-
-
-class _Described:
-    """A VFO's receiver as the configuration describes it, for the far end of the line."""
-
-    def __init__(self, settings: VfoConfig) -> None:
-        self._receiver = settings.receiver
-        self._tables = settings.level_tables
-        self._dial: int | None = None
-        self._heard: dict[int, int | None] = {}
-
-    def law(self, oscillator: float) -> float:
-        """From the oscillator back to what is heard, hertz; 0 where that is nothing."""
-        millihertz = round(oscillator * MILLI)
-        if millihertz not in self._heard:
-            try:
-                found = self._receiver.dial_for(millihertz, near=self._dial)
-            except OutOfRangeError:
-                found = None
-            if len(self._heard) > _REMEMBERED:
-                self._heard.clear()
-            self._heard[millihertz] = found
-        self._dial = self._heard[millihertz]
-        return float(self._dial or 0)
-
-    def curve(self, level: float) -> float:
-        """What the detector counts at a level in dBm: the level table in force, backwards."""
-        name = None if self._dial is None else self._receiver.range_at(self._dial).level_table
-        if name is None:
-            return _counts(UNCALIBRATED, level - _RELATIVE_ZERO)
-        return _counts(self._tables[name], level)
-
-
-def _counts(table: LevelTable, level: float) -> float:
-    points = table.points
-    if points[0][1] > points[-1][1]:
-        points = points[::-1]
-    level = min(max(level, points[0][1]), points[-1][1])
-    (left, low), (right, high) = next(pair for pair in pairwise(points) if level <= pair[1][1])
-    return left + (right - left) * (level - low) / (high - low)
 
 
 class _Unkept:

@@ -11,6 +11,7 @@ _TOLD = (
     *(e.WindowOpened, e.WindowClosed, e.WindowMissed, e.SweepStarted, e.SweepEnded),
     *(e.SweepRefused, e.SweepYielded, e.SweepPaused, e.SweepResumed, e.LinkLost, e.BoxReset),
     *(e.BatteryLow, e.OutputHeldOff, e.ClockJumped, e.EncoderJittered),
+    *(e.LevelsMissed, e.LevelsFound),
 )
 
 
@@ -54,11 +55,15 @@ class VfoTally:
 class Tally:
     """A night from `since` to `until` (Unix seconds), VFO by VFO.
 
-    `timeline` has (time, VFO, what happened) of everything that is worth a line.
+    `timeline` has (time, VFO, what happened) of everything that is worth a line. Where the
+    configuration takes levels from the sound, that is about `readings_by_sound`; without
+    `by_sound` they were too many to be made up, and the box's line gave the levels.
     """
 
     since: float
     until: float
+    readings_by_sound: int = 0
+    by_sound: bool = False
     vfos: dict[str, VfoTally] = field(default_factory=dict)
     timeline: list[tuple[float, str, str]] = field(default_factory=list)
     visits: int = 0

@@ -8,8 +8,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from vfod.app.rehearse import MOST_BY_SOUND, slots_in
 from vfod.app.rehearse import rehearse as run
-from vfod.app.rehearse import slots_in
 from vfod.app.tally import Tally, VfoTally
 from vfod.cli.parser import Parser
 from vfod.cli.setting import configuration, local_text, now, print_json
@@ -33,7 +33,9 @@ def rehearse(words: list[str]) -> int:
         "jumps, with simulated VFOs and invented stations on the channels of your sweeps. Then\n"
         "the timeline and the totals, as you would find them in the morning. Nothing is written\n"
         "and nothing is touched, unless --journal names a new file for the night's journal.\n\n"
-        "Times, visits and passes are what the night will have; what is heard is invented.",
+        "Times, visits and passes are what the night will have; what is heard is invented. Levels\n"
+        "come from an invented sound where the configuration takes them from there, unless the\n"
+        "night has so many readings that it would take long; it says so.",
         "vfod rehearse --night 2026-12-24",
     )
     parser.add_argument(
@@ -96,6 +98,7 @@ def _lines(tally: Tally, config: Config, night: date, took: float) -> Iterator[s
     zone = config.place.zone
     length = format_duration(tally.until - tally.since)
     yield f"the night of {night.isoformat()}, {zone.key}: {length} rehearsed in {took:.0f} s"
+    yield from _levels(tally)
     yield ""
     several = len(config.vfos) > 1
     shown = tally.timeline
@@ -110,6 +113,19 @@ def _lines(tally: Tally, config: Config, night: date, took: float) -> Iterator[s
         yield ""
         yield name
         yield from _vfo(night_of_it)
+
+
+def _levels(tally: Tally) -> Iterator[str]:
+    if not tally.readings_by_sound:
+        return
+    if tally.by_sound:
+        yield "levels come from the sound, as in the night, but from an invented one"
+        return
+    yield (
+        "levels come from the simulated box's line, and not from the sound as in the night: its "
+        f"{tally.readings_by_sound} readings would take a millisecond each or more, and "
+        f"{MOST_BY_SOUND} are the most that are made up"
+    )
 
 
 def _vfo(vfo: VfoTally) -> Iterator[str]:
@@ -147,6 +163,8 @@ def to_plain(tally: Tally, night: date) -> dict[str, Any]:
         "since": tally.since,
         "until": tally.until,
         "visits": tally.visits,
+        "by_sound": tally.by_sound,
+        "readings_by_sound": tally.readings_by_sound,
         "timeline": [
             {"time": when, "vfo": vfo, "text": text} for when, vfo, text in tally.timeline
         ],

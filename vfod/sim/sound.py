@@ -41,9 +41,9 @@ _FAINT = 0.02
 class SimSound:
     """What is heard of a receiver; see vfod.run.hearing.Sound and vfod.app.listening.Recorder.
 
-    `detector` says what is behind an oscillator (hertz); `pitch` is added to the tone of a station
-    where the receiver's law leaves the dial's offset out. With `mute_silences` the sound is taken
-    behind the mute of the speaker.
+    `detector` says what is behind an oscillator (hertz); `pitch` what is to be added to the tone of
+    a station there, where the receiver's law leaves the dial's offset out. With `mute_silences` the
+    sound is taken behind the mute of the speaker.
     """
 
     def __init__(
@@ -53,7 +53,7 @@ class SimSound:
         *,
         detector: Callable[[float], Detector],
         delay: float,
-        pitch: float = 0.0,
+        pitch: Callable[[float], float] = lambda _: 0.0,
         gain_control: bool = True,
         mute_silences: bool = True,
         seed: int = 0,
@@ -96,11 +96,12 @@ class SimSound:
         start = mix(self._seed, number) % (_DRAWN - _PIECE)
         scale = gain * sqrt(noise)
         wave = [scale * value for value in _drawn()[start : start + _PIECE]]
-        detector = Detector.ENVELOPE
+        detector, pitch = Detector.ENVELOPE, 0.0
         if state.oscillator is not None:
             detector = self._detector(state.oscillator)
+            pitch = self._pitch(state.oscillator)
         for offset, milliwatts, spoken in signals:
-            tone, amplitude = abs(offset + self._pitch), gain * sqrt(2.0 * milliwatts)
+            tone, amplitude = abs(offset + pitch), gain * sqrt(2.0 * milliwatts)
             if detector is Detector.ENVELOPE:
                 tone, amplitude = _PROGRAMME, amplitude * _DEPTH if spoken else 0.0
             if tone > _HIGHEST or amplitude < _FAINT:
