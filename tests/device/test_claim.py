@@ -81,10 +81,31 @@ def test_a_port_by_another_of_its_names(tmp_path: Path) -> None:
     device, stable = tmp_path / "device", tmp_path / "stable"
     device.touch()
     stable.symlink_to(device)
-    with claimed([str(stable)]) as mine:
+    with claimed([str(stable)]) as mine, device.open():
         mine.hold([str(device)])
         with pytest.raises(AlreadyRunningError), claimed([str(stable)]):
             pass
+
+
+def test_a_device_that_took_the_name_of_an_unplugged_one_is_free(tmp_path: Path) -> None:
+    """One box is pulled out while its daemon waits for it, another gets the number of its device:
+    whoever asks for that one by its own stable name may have it, unless the device is open.
+    """
+    device, first, second = (tmp_path / name for name in ("ttyUSB0", "by-id-1", "by-id-2"))
+    device.touch()
+    first.symlink_to(device)
+    second.symlink_to(device)
+    with claimed([str(first)]) as mine:
+        with device.open(), pytest.raises(AlreadyRunningError), claimed([str(second)]):
+            pass
+        first.unlink()
+        assert daemon_at(str(second)) is None
+        with claimed([str(second)]), pytest.raises(AlreadyRunningError), claimed([str(second)]):
+            pass
+        # Its own name is still the first one's.
+        with pytest.raises(AlreadyRunningError), claimed([str(first)]):
+            pass
+        mine.hold([str(first)])
 
 
 def test_who_has_it_is_told_to_anybody(tmp_path: Path) -> None:
@@ -93,7 +114,7 @@ def test_who_has_it_is_told_to_anybody(tmp_path: Path) -> None:
     device.touch()
     stable.symlink_to(device)
     assert daemon_at(str(stable)) is None
-    with claimed([str(device)]):
+    with claimed([str(device)]), device.open():
         assert os.getpid() == daemon_at(str(stable))
     assert daemon_at(str(stable)) is None
 

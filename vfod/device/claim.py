@@ -3,7 +3,10 @@
 A serial device is locked while it is open, but not while it is unplugged, and a TCP server locks
 nothing. So a daemon also takes a name that stands for its port, in the kernel's table of Unix
 sockets without files (unix(7), "abstract"): it needs no folder that both may write to, tells who
-has it, and is free again however the process ends.
+who has it, and is free again however the process ends.
+
+A stable name leads to a device, which is claimed too. When that is unplugged, its name may become
+another device's, while the claim stays: such a claim counts only while the device is open.
 """
 
 import asyncio
@@ -15,6 +18,7 @@ import socket
 import struct
 from collections.abc import Iterable, Iterator
 
+from vfod.device.places import holders
 from vfod.errors import AlreadyRunningError
 
 #: So many may ask before the first is shown out; without a loop nobody is, but nobody stays long.
@@ -40,7 +44,7 @@ class Claims:
             new = {
                 name: taken.enter_context(_claim(name, port))
                 for name, port in wanted.items()
-                if name not in self._held
+                if name not in self._held and not _left_behind(name, port)
             }
             taken.pop_all()
         for name in self._held.keys() - wanted:
@@ -68,9 +72,20 @@ def daemon_at(port: str) -> int | None:
     """
     for name in _names([port]):
         number = _process(_address(name))
-        if number is not None:
+        if number is not None and not _left_behind(name, port):
             return number
     return None
+
+
+def _left_behind(name: str, port: str) -> bool:
+    """Whether the device that a port leads to is claimed by a process that has it not open.
+
+    Where one may not look whether it has, it has.
+    """
+    number = None if name == port else _process(_address(name))
+    if number is None or not os.access(f"/proc/{number}/fd", os.R_OK):
+        return False
+    return number not in {holder for holder, _ in holders(name)}
 
 
 def _names(ports: Iterable[str]) -> dict[str, str]:
