@@ -103,6 +103,17 @@ async def test_logging_in() -> None:
         assert (303, True) == (status, 'vfod=""' in headers["set-cookie"])
 
 
+async def test_the_way_out_is_on_the_page() -> None:
+    """A button that posts to the door's log-out, where there is somebody to log out."""
+    way = b'<form id="logout" method="post" action="/logout">'
+    async with serving(keys=KEYS) as daemon:
+        status, _, body = await daemon.get("/", **bearer(TOKEN))
+        assert (200, 1) == (status, body.count(way))
+    async with serving() as daemon:
+        status, _, body = await daemon.get("/")
+        assert (200, 0) == (status, body.count(b"logout"))
+
+
 async def test_guessing_is_slow() -> None:
     """After some tries the form says wait, and does not even take the right token then."""
     async with serving(keys=KEYS) as daemon:

@@ -5,6 +5,7 @@ import io
 import itertools
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import pytest
 from PIL import Image
@@ -52,6 +53,17 @@ def chart(*panels: Panel) -> Chart:
 
 
 CHARTS = [chart(panel(1)), chart(panel(51)), chart(panel(101), panel(8), panel(500))]
+
+
+@pytest.mark.parametrize("width", [WIDE, NARROW])
+def test_the_dashed_line_is_explained(width: int) -> None:
+    """Where band edges are drawn; a picture without any has no word for them."""
+    edged = chart(panel(51))
+    plain = replace(edged, panels=(replace(edged.panels[0], y_rules=()),))
+    for it, shown in ((edged, 1), (plain, 0)):
+        words = [mark.text for mark in lay_out(it, width).marks if isinstance(mark, Text)]
+        assert shown == words.count("band edge")
+        assert 1 == words.count("not visited")
 
 
 @pytest.mark.parametrize("width", [WIDE, NARROW, 1000])

@@ -4,7 +4,7 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
-from playwright.async_api import Browser
+from playwright.async_api import Browser, Page
 
 from tests.browser import Scheme, chromium, open_page
 from tests.report.diary import COMING, NIGHT, STEADY, Diary, at, ordinary, setting
@@ -71,6 +71,38 @@ async def test_the_page(
         assert "drums" in await watched.text("#notes")
         for key in ("expected", "missed", "unknown", "bands", "windows", "gaps", "moves"):
             assert await page.locator(f"section#{key}").is_visible()
+
+
+async def cut_off(page: Page) -> list[str]:
+    """The tables that do not show all of their columns at once."""
+    found: list[str] = await page.evaluate(
+        "[...document.querySelectorAll('.scroll')].filter(one => one.scrollWidth > one.clientWidth)"
+        ".map(one => one.getAttribute('aria-label'))"
+    )
+    return found
+
+
+async def test_wide_tables(night: Night, browser: Browser, tmp_path: Path) -> None:
+    """At a desk every table shows all of its columns; on a phone the longest two or three scroll,
+    and keep in sight what the line is about."""
+    file = tmp_path / "night.html"
+    file.write_text(night_page(night), encoding="utf-8")
+    assert "\\xa0" not in file.read_text(encoding="utf-8")
+    for width in (1200, 1440):
+        async with open_page(browser, file.as_uri(), width=width, offline=True) as watched:
+            assert [] == await cut_off(watched.page)
+    async with open_page(browser, file.as_uri(), width=380, offline=True) as watched:
+        page = watched.page
+        cut = await cut_off(page)
+        short = {"The strongest", "The steady", "When bands opened and closed", "Gaps"}
+        assert set() == short & {*cut}
+        table = page.locator("#channels .scroll")
+        await table.evaluate("one => one.scrollLeft = 100")
+        assert await page.evaluate(
+            "() => { const all = document.querySelector('#channels .scroll');"
+            "const cell = all.querySelector('td').getBoundingClientRect();"
+            "return cell.left >= all.getBoundingClientRect().left }"
+        )
 
 
 async def test_on_paper(night: Night, browser: Browser, tmp_path: Path) -> None:

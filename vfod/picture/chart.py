@@ -68,4 +68,6 @@ class Chart:
     x_steps: tuple[int, ...] = (1, 2, 3, 6, 12)
     y_steps: tuple[int, ...] = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
     empty: str = "not visited"
+    #: What a dashed line across a panel is, which has no word of its own.
+    edge: str = "band edge"
     legend: str = field(default="")

@@ -214,6 +214,10 @@ class _Layout:
         self._marks.append(Box(x, y, 22, _BAR, "empty"))
         self._marks.append(Box(x, y, 22, _BAR, "frame"))
         self._marks.append(Text(x + 22 + _GAP, y + LETTER - 1, self._chart.empty))
+        if any(rule.kind is Kind.BAND for panel in self._chart.panels for rule in panel.y_rules):
+            x += 22 + _GAP + letters(self._chart.empty) + 2 * _GAP
+            self._rule(x, y + _BAR / 2, x + 22, y + _BAR / 2, Kind.BAND)
+            self._marks.append(Text(x + 22 + _GAP, y + LETTER - 1, self._chart.edge))
         return y + _BAR + _GAP
 
 

@@ -7,6 +7,7 @@ named by its hash, there is no script. Light or dark is the reader's, paper is a
 import base64
 import hashlib
 import html
+import re
 from collections.abc import Iterable
 
 from vfod.picture.svg import STYLE as PICTURE_STYLE
@@ -42,13 +43,13 @@ linear-gradient(270deg,var(--line),transparent) right/.7rem 100% scroll no-repea
 .scroll:focus-visible,summary:focus-visible{outline:2px solid var(--mark);outline-offset:2px}
 table{border-collapse:collapse;font-variant-numeric:tabular-nums;font-size:.92rem}
 caption{text-align:left;padding:.2rem 0}
-th{font-weight:400;color:var(--faint);text-align:left;white-space:nowrap}
-th,td{padding:.18rem .9rem .18rem 0;border-bottom:1px solid var(--line);vertical-align:top}
+th{font-weight:400;color:var(--faint);text-align:left}
+th,td{padding:.18rem .7rem .18rem 0;border-bottom:1px solid var(--line);vertical-align:top}
 td{overflow-wrap:break-word}
 td.short{white-space:nowrap}
 td.long{min-width:12rem}
 #channels td:last-child{min-width:8.5rem}
-.number{text-align:right;white-space:nowrap}
+.number{text-align:right}
 .numbers td,.numbers th{padding-right:.6rem}
 .bar{display:block;width:7rem;height:.8rem;margin-top:.35rem}
 .bar .all{fill:none;stroke:var(--line)}
@@ -57,13 +58,20 @@ td.long{min-width:12rem}
 figure{margin:1rem 0 0}
 summary{cursor:pointer;color:var(--faint);padding:.3rem 0}
 footer{margin-top:3rem;font-size:.85rem}
-@media (max-width:640px){table{font-size:.85rem}th,td{padding-right:.5rem}.bar{width:4rem}}
+@media (max-width:640px){table{font-size:.85rem}th,td{padding-right:.35rem}.bar{width:4rem}
+td.short{white-space:normal}
+#channels td:last-child{min-width:6rem}
+.scroll tr>:first-child{position:sticky;left:0;background:var(--page)}}
 @media print{:root{color-scheme:light}html{font-size:11px;background:#fff}
 body{max-width:none;padding:0}
 .scroll{overflow:visible;background:none}section{margin-top:1.2rem}tr,figure{break-inside:avoid}
 th,td{padding-right:.5rem}h2{break-after:avoid}summary{display:none}}
 @page{margin:15mm}
 """
+
+
+_UNIT = re.compile(r"(?<=\d) (?=%|(?:dBm?|h|min|s|kHz)\b)")
+_INTERVAL = re.compile(r"\([^)]*\)")
 
 
 class Markup(str):
@@ -143,13 +151,20 @@ def table(one: Section, extra: Extra | None = None) -> Markup:
         name = one.head[index].removeprefix(">")
         head.append(tag("th", name, scope="col", class_=number))
         for cells, row in zip(body, one.rows, strict=True):
-            cells.append(tag("td", row[index], class_=number or _length(row[index])))
+            shown = _held_together(row[index]) if number else row[index]
+            cells.append(tag("td", shown, class_=number or _length(row[index])))
         if extra is not None and extra.after == index:
             head.append(tag("th", extra.head, scope="col"))
             for cells, cell in zip(body, extra.cells, strict=True):
                 cells.append(tag("td", cell))
     rows = (tag("tr", *cells) for cells in body)
     return scroll(one.title, tag("table", tag("thead", tag("tr", *head)), tag("tbody", *rows)))
+
+
+def _held_together(text: str) -> Markup:
+    """A number with its unit, and an interval: a line is broken between the two."""
+    with_units = _UNIT.sub("&nbsp;", escape(text))
+    return Markup(_INTERVAL.sub(lambda found: found[0].replace(" ", "&nbsp;"), with_units))
 
 
 def _length(text: str) -> str | None:

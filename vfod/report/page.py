@@ -17,7 +17,7 @@ from vfod.units import format_duration
 
 #: Sections that lead the page, and those that are short enough to stand side by side.
 _LEAD = ("expected", "missed", "unknown", "not-looked")
-_PAIRED = ("strongest", "new", "steady", "bands", "pace")
+_PAIRED = ("strongest", "new", "steady", "pace")
 
 
 def night_page(night: Night) -> str:

@@ -13,7 +13,7 @@ from urllib.parse import parse_qs
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from vfod.outputs.web.guard import COOKIE, Access, Keys, Pace
+from vfod.outputs.web.guard import COOKIE, NO_KEYS, Access, Keys, Pace
 from vfod.picture.svg import STYLE as PICTURE_STYLE
 
 #: Paths for which no token is needed.
@@ -24,6 +24,9 @@ _FORM_LIMIT = 4096
 
 #: Days a browser keeps the cookie: a wall display is not asked again every morning.
 _DAYS = 180
+
+#: What the page has no use for where nobody logs in.
+_LOG_OUT = b'<form id="logout" method="post" action="/logout"><button>Log out</button></form>\n'
 
 _TYPES = {
     "css": "text/css; charset=utf-8",
@@ -63,6 +66,9 @@ class Site:
         self._keys = keys
         self._pace = pace
         self._assets = _assets()
+        if keys == NO_KEYS:
+            page = self._assets["page.html"]
+            self._assets["page.html"] = _asset(page.body.replace(_LOG_OUT, b""), page.kind)
 
     async def page(self, request: Request) -> Response:
         """The live page."""
