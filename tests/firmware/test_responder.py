@@ -4,7 +4,9 @@ Written against docs/protocol.md; the times are those of a clock of whole millis
 more must have been counted than a time is long.
 """
 
+import re
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -170,3 +172,12 @@ def test_two_boxes_know_nothing_of_each_other(functions: Callable[..., Any]) -> 
     one.send("tune f=7100000\noutput on=1\n#0001 ping")
     assert says("ok f=7000000.000 out=0 sel=0 mute=0 step=1000 level=1234 battery=3700 temp=215 "
                 "e=1 h=0") == other.send("read\n")  # fmt: skip
+
+
+def test_it_does_not_grow_unseen() -> None:
+    """At most 350 statements and declarations (docs/decisions, the responder's length)."""
+    source = Path(__file__).parents[2] / "vfod" / "firmware" / "vfoline.c"
+    text = re.sub(r"/\*.*?\*/", "", source.read_text(), flags=re.DOTALL)
+    # The head of a loop has two semicolons of its own.
+    statements = text.count(";") - 2 * len(re.findall(r"\bfor \(", text))
+    assert 200 < statements <= 350
