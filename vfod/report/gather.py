@@ -8,7 +8,7 @@ from vfod import events as e
 from vfod.radio.bands import Band
 from vfod.report import course, heard
 from vfod.report.facts import Kept, Move, Night, Note, Passes, Revisit
-from vfod.report.remarks import remarks
+from vfod.report.remarks import Deaf, remarks
 from vfod.report.setting import Progress, Setting, bounds, clock_change, silent, sun
 from vfod.report.windows import revisit, windows
 from vfod.state.say import visible
@@ -30,6 +30,8 @@ _MOST_COLUMNS = 360
 _CLOSED = 1800.0
 
 _MOVES = ("dial-tuned", "knob-turned")
+#: Events that begin or end a stretch without levels, beside those of sweep and daemon.
+_LEVELS = ("levels-missed", "levels-found", "audio-ended")
 _WINDOWS = ("window-opened", "window-closed")
 
 
@@ -38,7 +40,7 @@ def gather(reader: Reader, setting: Setting, night: date, progress: Progress = s
     begins, ends = bounds(night, setting.zone)
     sums = reader.sums(since=begins, until=ends, vfo=setting.vfo)
     progress("what happened", 0.0)
-    kinds = (*course.KINDS, *_WINDOWS, *_MOVES, "pass-completed")
+    kinds = (*course.KINDS, *_WINDOWS, *_MOVES, *_LEVELS, "pass-completed")
     found = reader.events(since=begins, until=ends, vfo=setting.vfo, kinds=kinds)
     entries = [entry for entry in found if not entry.doubted]
     kept = windows(reader, setting, night, (begins, ends), entries)
@@ -104,8 +106,26 @@ def gather(reader: Reader, setting: Setting, night: date, progress: Progress = s
     )
     progress("done", 1.0)
     left = not reader.gave_up(begins, ends)
-    says = remarks(result, others=sums.vfos(), units=_units(all_sums), kept=left)
+    deaf = _deaf(entries, min(ends, setting.now))
+    says = remarks(result, others=sums.vfos(), units=_units(all_sums), deaf=deaf, kept=left)
     return replace(result, remarks=says)
+
+
+def _deaf(entries: Sequence[Entry], ends: float) -> tuple[Deaf, ...]:
+    """When sweeps went on without levels, because there was no sound to take them from."""
+    found: list[Deaf] = []
+    begun: tuple[float, str] | None = None
+    for entry in entries:
+        match entry.event:
+            case e.LevelsMissed(reason=reason):
+                begun = begun or (entry.time, reason)
+            case e.LevelsFound() | e.AudioEnded() | e.SweepEnded() | e.DaemonStarted():
+                if begun is not None:
+                    found.append(Deaf(begun[0], entry.time, begun[1]))
+                begun = None
+    if begun is not None:
+        found.append(Deaf(begun[0], ends, begun[1]))
+    return tuple(found)
 
 
 def notes(reader: Reader, since: float, until: float, vfo: str | None) -> tuple[Note, ...]:

@@ -1,6 +1,7 @@
 """What a night's report cannot say, in sentences, so that no empty list is mistaken for silence."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
 
 from vfod.report.facts import Night
 from vfod.report.setting import clock_text
@@ -10,15 +11,32 @@ from vfod.units import format_duration
 #: Judged visits of a night below which its figures are hardly worth reading.
 _FEW = 20
 
+#: Stretches without levels that are told one by one.
+_STRETCHES = 4
+
+
+class Deaf(NamedTuple):
+    """A stretch in which a sweep went on without levels, and what the sound was."""
+
+    since: float
+    until: float
+    sound: str
+
 
 def remarks(
-    night: Night, *, others: Mapping[str, int], units: Mapping[str, int], kept: bool = True
+    night: Night,
+    *,
+    others: Mapping[str, int],
+    units: Mapping[str, int],
+    deaf: Sequence[Deaf] = (),
+    kept: bool = True,
 ) -> tuple[str, ...]:
     """Sentences for the reader; `others` and `units` count visits by VFO and by unit.
 
-    `kept` is False where the journal has given the observations up because of their age.
+    `deaf` are the stretches without levels. `kept` is False where the journal has given the
+    observations up because of their age.
     """
-    return tuple(_remarks(night, others, units, kept))
+    return (*_remarks(night, others, units, kept), *_without_levels(night, deaf))
 
 
 def _remarks(
@@ -76,6 +94,22 @@ def _remarks(
         yield "Latitude and longitude are not configured, so sunset and sunrise are not known."
     elif not night.sun:
         yield "The sun neither set nor rose in this night."
+
+
+def _without_levels(night: Night, deaf: Sequence[Deaf]) -> Iterator[str]:
+    if not deaf:
+        return
+    told = ", ".join(
+        f"from {_clock(night, one.since)} to {_clock(night, one.until)} ({one.sound})"
+        for one in deaf[:_STRETCHES]
+    )
+    if len(deaf) > _STRETCHES:
+        told += f", and {len(deaf) - _STRETCHES} times more"
+    whole = format_duration(round(sum(one.until - one.since for one in deaf)))
+    yield (
+        f"The sweep went on without levels {told}, {whole} in all, because there was no sound to "
+        "take them from; silence then is not silence on the bands."
+    )
 
 
 def _clock(night: Night, when: float) -> str:
