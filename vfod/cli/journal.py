@@ -23,10 +23,8 @@ from vfod.errors import UsageError
 from vfod.events import ChannelObserved
 from vfod.events.plain import KINDS, kind, to_plain
 from vfod.plan.precision import relative_error
-from vfod.radio.levels import in_words
-from vfod.state.say import event_text
+from vfod.state.say import event_text, observation_text
 from vfod.store import ChannelSummary, Entry, Observation, Reader
-from vfod.units import format_frequency
 
 #: Lines where nobody says how many: a screen and a bit.
 LINES = 40
@@ -193,20 +191,6 @@ def _says(item: Item, zone: tzinfo | None) -> str:
         return event_text(item.event, zone)
     fields = ", ".join(f"{name} {value}" for name, value in item.data.items())
     return f"{item.kind.replace('-', ' ')}: {fields}"
-
-
-def observation_text(observed: ChannelObserved) -> str:
-    """`9420 kHz, -61.2 dBm, S9+12 dB, 40.1 dB over the floor, active`."""
-    parts = [format_frequency(observed.dial)]
-    if observed.level is None:
-        parts.append("nothing was measured")
-    else:
-        parts.append(in_words(observed.level, observed.unit, observed.dial))
-        if observed.floor is not None:
-            parts.append(f"{observed.level - observed.floor:.1f} dB over the floor")
-    if observed.active:
-        parts.append("active")
-    return ", ".join(parts)
 
 
 def line_to_plain(item: Item, zone: tzinfo | None) -> dict[str, Any]:

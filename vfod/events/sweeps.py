@@ -157,11 +157,15 @@ class ChannelSkipped(Event):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HoldBegan(Event):
-    """The sweep stays on a channel because something is there."""
+    """The sweep stays on a channel because something is there.
+
+    `unit` is that of the level; empty in a journal of before it was told.
+    """
 
     sweep: str
     dial: int
     level: float
+    unit: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -64,7 +64,7 @@ class Holding:
         _, rests_until = self._known.get(dial, (0, float("-inf")))
         if began < rests_until:
             return False
-        self._emit(e.HoldBegan(sweep=self._course.name, dial=dial, level=level))
+        self._emit(e.HoldBegan(sweep=self._course.name, dial=dial, level=level, unit=observed.unit))
         await self._stay(_Stay(dial, settings, limit=began + settings.limit), began)
         return True
 

@@ -118,8 +118,8 @@ def event_text(event: e.Event, zone: tzinfo | None) -> str:
             return took + (f", {format_duration(held)} of it held" if held else "")
         case e.ChannelSkipped(dial=dial, by=by):
             return f"{format_frequency(dial)} skipped by {by}"
-        case e.HoldBegan(dial=dial, level=level):
-            return f"holding at {format_frequency(dial)}, level {level:.0f}"
+        case e.HoldBegan(dial=dial, level=level, unit=unit):
+            return f"holding at {format_frequency(dial)}, level {level:.0f} {unit}".rstrip()
         case e.HoldLeft(dial=dial, guest=guest):
             return f"left {format_frequency(dial)} for {guest}, coming back"
         case e.HoldResumed(dial=dial, away=away):
@@ -127,6 +127,8 @@ def event_text(event: e.Event, zone: tzinfo | None) -> str:
             return f"holding at {at} again, {format_duration(away)} later"
         case e.HoldEnded(dial=dial, seconds=seconds, reason=reason):
             return f"left {format_frequency(dial)} after {format_duration(seconds)}: {reason}"
+        case e.ChannelObserved():
+            return observation_text(event)
         case e.ActivityBegan(dial=dial, above_floor=above):
             return f"{format_frequency(dial)} active, {above:.0f} dB above the floor"
         case e.ActivityEnded(dial=dial):
@@ -204,6 +206,20 @@ def event_text(event: e.Event, zone: tzinfo | None) -> str:
             return f"{door} works at {where}"
     fields = ", ".join(f"{k} {v}" for k, v in plain.to_plain(event).items() if v is not None)
     return f"{plain.kind(event).replace('-', ' ')}: {fields}"
+
+
+def observation_text(observed: e.ChannelObserved) -> str:
+    """`9420 kHz, -61.2 dBm, S9+12 dB, 40.1 dB over the floor, active`."""
+    parts = [format_frequency(observed.dial)]
+    if observed.level is None:
+        parts.append("nothing was measured")
+    else:
+        parts.append(in_words(observed.level, observed.unit, observed.dial))
+        if observed.floor is not None:
+            parts.append(f"{observed.level - observed.floor:.1f} dB over the floor")
+    if observed.active:
+        parts.append("active")
+    return ", ".join(parts)
 
 
 def note_text(note: e.NoteTaken) -> str:
