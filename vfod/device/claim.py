@@ -3,7 +3,7 @@
 A serial device is locked while it is open, but not while it is unplugged, and a TCP server locks
 nothing. So a daemon also takes a name that stands for its port, in the kernel's table of Unix
 sockets without files (unix(7), "abstract"): it needs no folder that both may write to, tells who
-who has it, and is free again however the process ends.
+has it, and is free again however the process ends.
 
 A stable name leads to a device, which is claimed too. When that is unplugged, its name may become
 another device's, while the claim stays: such a claim counts only while the device is open.
