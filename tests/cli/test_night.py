@@ -122,3 +122,15 @@ def test_mistakes_in_the_list_of_stations(
 
 def _names(journal: Path) -> set[str]:
     return {p.name for p in journal.parent.iterdir() if not p.name.startswith(journal.name)}
+
+
+def test_eighty_columns(
+    journal: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where $COLUMNS says so, no line is longer and no column of the windows is cut."""
+    monkeypatch.setenv("COLUMNS", "80")
+    assert 0 == main(["night"])
+    lines = capsys.readouterr().out.splitlines()
+    assert [] == [line for line in lines if len(line) > 80]
+    (head,) = (line for line in lines if line.lstrip().startswith("window "))
+    assert head.split() == ["window", "planned", "kept", "first", "last", "visits", "sweep"]

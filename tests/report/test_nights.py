@@ -184,4 +184,4 @@ def test_the_command(
     assert 2 == main(["nights", "--journal", str(autumn), "--since", "2027-01-01"])
     assert "there are no nights" in capsys.readouterr().err
     assert 2 == main(["nights", "--journal", str(autumn), "--since", "autumn"])
-    assert "'autumn' is not a night" in capsys.readouterr().err
+    assert "'autumn' is not the date of a night" in capsys.readouterr().err

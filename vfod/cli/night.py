@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from vfod.cli.parser import Parser
 from vfod.cli.setting import (
     configuration_if_any,
+    environment,
     journal_path,
     local_zone,
     now,
@@ -166,8 +167,10 @@ def _newest(reader: Reader, setting: Setting) -> date:
 
 
 def width() -> int:
-    """Characters of a line of the terminal."""
-    return shutil.get_terminal_size((_WIDTH, 24)).columns if sys.stdout.isatty() else _WIDTH
+    """Characters of a line: of the terminal, or as $COLUMNS says, for whoever stands between."""
+    if sys.stdout.isatty() or "COLUMNS" in environment():
+        return shutil.get_terminal_size((_WIDTH, 24)).columns
+    return _WIDTH
 
 
 def progress(what: str, part: float) -> None:

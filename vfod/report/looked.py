@@ -30,9 +30,7 @@ def windows(night: Night) -> Section:
         key="windows",
         title="Windows planned and kept",
         says=tuple(says),
-        head=("window", "planned", ">kept", "first visit", "last", ">visits", "sweep")
-        if rows
-        else (),
+        head=("window", "planned", ">kept", "first", "last", ">visits", "sweep") if rows else (),
         rows=rows,
     )
 
@@ -48,7 +46,7 @@ def _remarks_of(one: Kept) -> Iterator[str]:
 def _kept(one: Kept) -> str:
     if one.due <= 0:
         return "not due"
-    return f"{format_duration(one.swept)} of {format_duration(one.due)}, {one.swept / one.due:.0%}"
+    return f"{one.swept / one.due:.0%} of {format_duration(one.due)}"
 
 
 def gaps(night: Night) -> Iterator[Section]:

@@ -4,6 +4,7 @@ The files are written into a folder of the demo's own, in the words that any lis
 """
 
 import os
+import shutil
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -105,6 +106,8 @@ class Scene:
             "VFOD_CONFIG": str(self.configuration),
             "VFOD_SOCKET": str(self.folder / "control.sock"),
             "VFOD_JOURNAL": str(self.folder / "journal.sqlite"),
+            # What they print is shown with two spaces before it.
+            "COLUMNS": str(shutil.get_terminal_size((100, 24)).columns - 2),
         }
 
     def write(self, *, when: float, broker_port: int | None) -> None:
