@@ -9,6 +9,9 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check -qq
 LOCK := $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
 	--no-emit-index-url --custom-compile-command "make lock" --upgrade pyproject.toml
 
+# More than there are processors, as a rule: many tests wait for real time (tests/order.py).
+WORKERS ?= 4
+
 FUZZ_SECONDS ?= 3600
 # Compilers with sanitizers, and the one with a fuzzer; together 120 MB, the processor's 550 MB.
 FUZZED := gcc:gcc clang:clang \
@@ -36,7 +39,7 @@ test: $(VENV)/.test ## the tests
 		chromium:chromium systemd-analyze:systemd udevadm:udev groff:groff-base \
 		openssl:openssl curl:curl zsh:zsh \
 		arecord:alsa-utils pulseaudio:pulseaudio parec:pulseaudio-utils
-	@$(BIN)/python -m pytest -n 2 --ignore=tests/bench $(ARGS)
+	@$(BIN)/python -m pytest -n $(WORKERS) --maxschedchunk 4 --ignore=tests/bench $(ARGS)
 
 fuzz: $(VENV)/.test ## any bytes at both ends of the line, for FUZZ_SECONDS (an hour)
 	@requirements/system.sh $(FUZZED)

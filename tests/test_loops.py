@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.order import LONGEST
+
 pytest_plugins = ["pytester"]
 
 HEAD = """
@@ -70,3 +72,10 @@ def test_what_the_fixtures_tidy_up_is_no_leak(run: pytest.Pytester) -> None:
     """The check looks after the fixtures have been torn down, and after the loop was closed."""
     run.makepyfile(HEAD + CLEAN)
     run.runpytest_subprocess("-p", "tests.loops", "-p", "no:xdist").assert_outcomes(passed=1)
+
+
+@pytest.mark.parametrize("name", LONGEST)
+def test_the_tests_that_begin_first_are_there(name: str) -> None:
+    """One that was renamed would begin late, and nobody would notice but by the time."""
+    file, _, function = name.partition("::")
+    assert f"def {function}(" in (Path(__file__).parents[1] / file).read_text()

@@ -90,7 +90,7 @@ def lines() -> Iterator[list[str]]:
     root.setLevel(before)
 
 
-@pytest.mark.timeout(600)
+@pytest.mark.timeout(1200)
 async def test_ten_nights(tmp_path: Path, lines: list[str]) -> None:
     """Night ten has the memory of night two; not a line by night, and at most ten a whole day."""
     clock = SimClock(EVENING)

@@ -15,6 +15,7 @@ window stays closed in nights where it would end before it begins.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from vfod.errors import UsageError
@@ -37,6 +38,10 @@ from vfod.units import format_duration
 #: In the order of `datetime.date.weekday`.
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 EVERY_DAY = frozenset(range(7))
+
+#: Windows in a night that are remembered, because whoever looks what is due asks for the same few
+#: every some seconds: a week of a hundred windows.
+_KEPT = 1000
 
 #: Longest expected length of a window between moments of two kinds, seconds: sunset, expected at
 #: six in the evening, is as early as two and as late as ten where most listeners live.
@@ -111,7 +116,7 @@ class Window:
 
     def in_night(self, night: date) -> "Occurrence | None":
         """The window in that night; None where it is not to open, or would end as it begins."""
-        found = self._bounds(night)
+        found = _bounds(self, night)
         if found is None or found[1] <= found[0]:
             return None
         opens, closes, written = found
@@ -126,7 +131,7 @@ class Window:
             noon, _ = steady_noon(night, self.zone)
             reason = f"there is no {words(self.start)} in this night"
             return Idle(window=self, night=night, when=noon, reason=reason)
-        found = self._bounds(night)
+        found = _bounds(self, night)
         if found is None or found[1] > found[0]:
             return None
         start, end = (f"{local(when, self.zone):%H:%M}" for when in found[:2])
@@ -149,7 +154,7 @@ class Window:
     def _opens(self, night: date) -> float | None:
         return instant_in(self.start, night, self.zone, self.site)
 
-    def _bounds(self, night: date) -> tuple[float, float, float] | None:
+    def bounds(self, night: date) -> tuple[float, float, float] | None:
         """Opening, closing, and the length by the clock on the wall."""
         opens = self._opens(night) if self.chooses(night) else None
         if opens is None or (self.season is not None and not self.season.holds(opens)):
@@ -185,6 +190,11 @@ class Window:
         assert start is not None
         assert end is not None
         return start, end
+
+
+@lru_cache(maxsize=_KEPT)
+def _bounds(window: Window, night: date) -> tuple[float, float, float] | None:
+    return window.bounds(night)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
