@@ -39,7 +39,7 @@ test: $(VENV)/.test ## the tests
 		chromium:chromium systemd-analyze:systemd udevadm:udev groff:groff-base \
 		openssl:openssl curl:curl zsh:zsh \
 		arecord:alsa-utils pulseaudio:pulseaudio parec:pulseaudio-utils
-	@$(BIN)/python -m pytest -n $(WORKERS) --maxschedchunk 4 --ignore=tests/bench $(ARGS)
+	@$(BIN)/python -m pytest -n $(WORKERS) --maxschedchunk 2 --ignore=tests/bench $(ARGS)
 
 fuzz: $(VENV)/.test ## any bytes at both ends of the line, for FUZZ_SECONDS (an hour)
 	@requirements/system.sh $(FUZZED)

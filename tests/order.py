@@ -6,7 +6,7 @@ and real parts; here those that wait stand between those that work.
 
 import pytest
 
-#: Tests of ten seconds and more, as `--durations=60` tells them. Each worker is given four of them
+#: Tests of ten seconds and more, as `--durations=60` tells them. Each worker is given two of them
 #: at the beginning, and then more as it gets on.
 LONGEST = (
     "tests/score/test_score.py::test_twenty_nights",
