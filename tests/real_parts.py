@@ -58,10 +58,26 @@ PACKAGES = {
 _TRIES = 6000
 
 #: Where ports of tests are: below those that the kernel gives away (ip(7), ip_local_port_range), so
-#: that nobody who asks it for any port gets one that was chosen here and is not bound yet.
-_FIRST_PORT, _LAST_PORT = 12_000, 32_000
-#: Each process begins elsewhere, so that those that run side by side do not choose the same.
-_ports = itertools.count(os.getpid() * 131)
+#: that nobody who asks it for any port gets one that was chosen here and is not bound yet. Each
+#: process has so many of them.
+_FIRST_PORT, _EACH, _PROCESSES = 12_000, 200, 100
+
+
+def _own_ports() -> tuple[socket.socket, int]:
+    """The first of the ports that no other process of tests on this machine has.
+
+    They are its own as long as it keeps the socket, whose name (unix(7), abstract) is taken.
+    """
+    held = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+    for number in range(_PROCESSES):
+        with contextlib.suppress(OSError):
+            held.bind(f"\0ports of tests {number}")
+            return held, _FIRST_PORT + number * _EACH
+    raise AssertionError(f"more than {_PROCESSES} processes of tests")
+
+
+_held, _first = _own_ports()
+_ports = itertools.cycle(range(_first, _first + _EACH))
 
 
 def real_part(name: str) -> str:
@@ -92,11 +108,10 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 def free_port() -> int:
     """A TCP port of 127.0.0.1 at which nobody listens, nor will before this process does."""
-    for number in _ports:
-        port = _FIRST_PORT + number % (_LAST_PORT - _FIRST_PORT)
+    for port in _ports:
         with contextlib.suppress(OSError), socket.create_server(("127.0.0.1", port)):
             return port
-    raise AssertionError("the numbers do not end")
+    raise AssertionError("a cycle does not end")
 
 
 class Server:

@@ -149,7 +149,7 @@ async def test_a_broker_that_hangs(
         await until(lambda: _count(house, e.DoorFailed) == 1)
         house.happen(tuned(9_430_000))
         # One attempt more, at which it only keeps silent.
-        await until(lambda: _count(house, e.DoorFailed) == 2)
+        await until(lambda: _count(house, e.DoorFailed) >= 2)
         mosquitto.thaw()
         await until(lambda: _count(house, e.DoorOpened) == 2)
         await until(lambda: listener.values()["vfod-main/dial/frequency"] == "9430000")

@@ -185,8 +185,9 @@ def per_window(windows: list[Window], since: float, until: float) -> None:
         assert sorted(set(nights)) == nights, "each night once, in order"
         for one, other in pairwise(wide):
             assert one.closes <= other.opens
-        # One that would go on when it opens again ends there.
-        cut = {other.opens for other in wide}
+        # One that would go on when it opens again ends there, the last one at an opening beyond.
+        later = occurrences([window], since - 4 * DAY, until + 6 * DAY)
+        cut = {other.opens for other in later}
         idle = {item.night for item in idle_nights([window], since - 4 * DAY, until + 4 * DAY)}
         night = local(since, window.zone).date()
         while night < local(until, window.zone).date():
