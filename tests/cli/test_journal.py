@@ -83,7 +83,7 @@ TURNED = "2026-11-25 22:07:00  knob turned to 7258 kHz"
         ("--since 2026-11-25T22:01", [TUNED, TURNED]),
         ("--until 2026-11-25T22:01", [STARTED]),
         ("--since 2026-11-25T22:01 --until 2026-11-25T22:07", [TUNED]),
-        ("--vfo attic", [STARTED]),
+        ("--vfo main", [STARTED, TUNED, TURNED]),
         (
             "--kind channel-observed",
             [
@@ -108,6 +108,29 @@ def test_lines(
     """Local time in the zone of the configuration, and the words that all doors use."""
     assert 0 == main(["journal", *words.split()])
     assert lines == capsys.readouterr().out.splitlines()
+
+
+@pytest.mark.usefixtures("written")
+@pytest.mark.parametrize("words", ["", "channels", "export notes", "export observations"])
+def test_a_vfo_that_nobody_knows(capsys: pytest.CaptureFixture[str], words: str) -> None:
+    """An empty answer would say that nothing was heard there."""
+    assert 2 == main(["journal", *words.split(), "--vfo", "attic"])
+    assert "vfod: there is no VFO 'attic'; known are main\n" == capsys.readouterr().err
+
+
+@pytest.mark.usefixtures("config")
+def test_a_vfo_of_which_there_are_only_events(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It may have been taken out of the configuration since."""
+    writer = Writer(tmp_path / "old.sqlite")
+    writer.open(T)
+    for vfo in ("attic", ""):
+        event = tuned(7_255_000) if vfo else EVENTS[0]
+        writer.add(e.Stamped(sequence=1 + (not vfo), time=T, vfo=vfo, event=event))
+    writer.close()
+    assert 0 == main(["journal", "--vfo", "attic", "--journal", str(tmp_path / "old.sqlite")])
+    assert 2 == len(capsys.readouterr().out.splitlines())
 
 
 def test_lines_as_json(written: Writer, capsys: pytest.CaptureFixture[str]) -> None:

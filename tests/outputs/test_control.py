@@ -296,12 +296,17 @@ async def test_anothers_place_is_left_alone(house: House, tmp_path: Path) -> Non
 
 
 @pytest.mark.parametrize(
-    ("path", "says"),
-    [("no/such/control", "No such file or directory"), ("x" * 120, "too long")],
+    ("path", "says", "remedy"),
+    [
+        ("no/such/control", "No such file or directory", "see that its directory exists"),
+        ("x" * 120, "too long", "give it a shorter path"),
+    ],
 )
-async def test_a_place_that_cannot_be(house: House, tmp_path: Path, path: str, says: str) -> None:
-    """The message names the path and the reason."""
-    with pytest.raises(DoorError, match=f"{path} cannot be made: .*{says}"):
+async def test_a_place_that_cannot_be(
+    house: House, tmp_path: Path, path: str, says: str, remedy: str
+) -> None:
+    """The message names the path, the reason and the remedy."""
+    with pytest.raises(DoorError, match=f"{path} cannot be made: .*{says}; {remedy}"):
         door(house, tmp_path / path).claim()
 
 

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from vfod.cli.night import counting, write
 from vfod.cli.parser import Parser
-from vfod.cli.setting import configuration_if_any, journal_path, now, zone_of
+from vfod.cli.setting import check_vfo, configuration_if_any, journal_path, now, zone_of
 from vfod.cli.when import When
 from vfod.config.model import Config
 from vfod.errors import OutOfRangeError, UsageError
@@ -60,6 +60,7 @@ def export(words: list[str]) -> int:
     )
     left = Left()
     with Reader(journal_path(given.journal, config)) as reader:
+        check_vfo(given.vfo, config, reader)
         rows: Iterable[Row]
         if given.what == "notes":
             rows = note_rows(reader, since, until, given.vfo)

@@ -10,6 +10,7 @@ from typing import Any
 
 from vfod.cli.parser import Parser
 from vfod.cli.setting import (
+    check_vfo,
     configuration_if_any,
     journal_path,
     local_text,
@@ -78,6 +79,7 @@ def journal(words: list[str]) -> int:
         None if text is None else text.instant(when, zone) for text in (given.since, given.until)
     )
     with Reader(journal_path(given.journal, config)) as reader:
+        check_vfo(given.vfo, config, reader)
         if given.what == "channels":
             _print_channels(reader.channels(since=since, until=until, vfo=given.vfo), zone, given)
             return 0

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from vfod.cli.parser import Parser
 from vfod.cli.setting import (
+    check_vfo,
     configuration_if_any,
     environment,
     journal_path,
@@ -112,12 +113,7 @@ def add_common(parser: Parser) -> None:
 def setting_of(reader: Reader, config: Config | None, given: Namespace) -> Setting:
     """The listener's side of a report."""
     vfo = given.vfo
-    known = [*(config.vfos if config else ()), *reader.vfos()]
-    if vfo is not None and vfo not in known:
-        raise UsageError(
-            f"there is no VFO {vfo[:40]!r}",
-            remedy=f"known are {', '.join(dict.fromkeys(known)) or 'none'}",
-        )
+    check_vfo(vfo, config, reader)
     # What is in the journal has been, also where the clock was set back since.
     when = max(now(), (reader.newest() or 0.0) + 1)
     if config is None:

@@ -5,7 +5,7 @@ import os
 import sys
 from datetime import tzinfo
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from vfod.cli.ask import ask, socket_path
@@ -13,8 +13,11 @@ from vfod.clock import SystemClock
 from vfod.config.loading import load
 from vfod.config.model import Config
 from vfod.config.places import config_places, exists, find_config, journal_places, to_open
-from vfod.errors import ConfigError, DaemonAbsentError, VfodError
+from vfod.errors import ConfigError, DaemonAbsentError, UsageError, VfodError
 from vfod.plan.localtime import local_words
+
+if TYPE_CHECKING:
+    from vfod.store import Reader
 
 
 def environment() -> dict[str, str]:
@@ -72,6 +75,16 @@ def local_zone() -> str:
 def local_text(when: float, zone: tzinfo | None, *, seconds: bool = True) -> str:
     """A time as a person reads it: `2026-11-25 21:04:07`."""
     return local_words(when, zone, "%Y-%m-%d %H:%M:%S" if seconds else "%a %Y-%m-%d %H:%M")
+
+
+def check_vfo(name: str | None, config: Config | None, reader: "Reader") -> None:
+    """UsageError where neither the configuration nor the journal knows a VFO of this name."""
+    known = [*(config.vfos if config else ()), *reader.vfos()]
+    if name is not None and name not in known and not reader.knows(name):
+        raise UsageError(
+            f"there is no VFO {name[:40]!r}",
+            remedy=f"known are {', '.join(dict.fromkeys(known)) or 'none'}",
+        )
 
 
 def call(given_socket: str | None, method: str, **params: object) -> dict[str, Any]:

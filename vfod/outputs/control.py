@@ -99,9 +99,13 @@ class Control:
                 self._claimed = _claim(self.settings.path, self.settings.group)
             except OSError as error:
                 why = error.strerror or error
+                # The kernel's word for a path over 107 bytes comes without a number.
+                long = error.errno is None
                 raise DoorError(
                     f"the control socket {self.settings.path} cannot be made: {why}",
-                    remedy="see that its directory exists and may be written to",
+                    remedy="give it a shorter path"
+                    if long
+                    else "see that its directory exists and may be written to",
                     reason="forbidden" if isinstance(error, PermissionError) else "system",
                 ) from error
 

@@ -211,6 +211,11 @@ class Reader:
         rows = self._all("SELECT DISTINCT vfo FROM channels ORDER BY vfo")
         return [row["vfo"] for row in rows]
 
+    def knows(self, vfo: str) -> bool:
+        """Whether anything here is of the VFO of this name."""
+        tables = "SELECT 1 FROM channels WHERE vfo = ? UNION ALL SELECT 1 FROM events WHERE vfo = ?"
+        return bool(self._all(f"{tables} LIMIT 1", vfo, vfo))
+
     def newest(self) -> float | None:
         """The time of the newest observation, or else event; None in an empty journal."""
         for sql in ("SELECT max(key) / 1000.0 FROM observations", "SELECT max(time) FROM events"):
