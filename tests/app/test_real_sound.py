@@ -136,6 +136,18 @@ async def listened(folder: Path) -> AsyncIterator[Attended]:
             await asyncio.gather(playing, return_exceptions=True)
 
 
+async def timed(it: Attended, server: SoundServer) -> e.AudioTimed:
+    """How late the sound is; for the same reason it is begun anew where that was not found."""
+    for _ in range(PASSES):
+        found = await it.until(e.AudioTimed)
+        if found.delay is not None:
+            return found
+        server.kill()
+        await it.until(e.AudioLost)
+        server.start()
+    pytest.fail("the delay of the sound was never found")
+
+
 async def right_pass(it: Attended) -> list[e.ChannelObserved]:
     """What was observed in the next whole pass that found the stations and nothing else.
 
@@ -159,12 +171,12 @@ async def test_tones_are_found_at_their_channels(tmp_path: Path, sound_server: S
     While the server is dead the sweep goes on, and says of each visit that nothing was measured.
     """
     async with listened(tmp_path) as it:
-        timed = await it.until(e.AudioTimed)
-        assert "mute" == timed.means
-        assert timed.delay is not None
+        first = await timed(it, sound_server)
+        assert "mute" == first.means
+        assert first.delay is not None
         # The receiver's own delay, and what server and recorder add: 50 to 100 ms on a quiet
         # machine, and on a busy one whatever it takes.
-        assert LATE <= timed.delay
+        assert LATE <= first.delay
         found = await right_pass(it)
         assert all(one.active is not None for one in found)
         # The mute would silence what is measured, so the sweep does without.
@@ -179,6 +191,6 @@ async def test_tones_are_found_at_their_channels(tmp_path: Path, sound_server: S
 
         sound_server.start()
         await it.until(e.AudioHeard)
-        again = await it.until(e.AudioTimed)
+        again = await timed(it, sound_server)
         assert "mute" == again.means
         await right_pass(it)

@@ -139,11 +139,22 @@ class Household:
         request = {"jsonrpc": "2.0", "id": 1, "method": method, "params": params}
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as door:
             door.settimeout(60)
-            door.connect(str(self.socket))
+            try:
+                door.connect(str(self.socket))
+            except OSError:
+                self._must_live("daemon")
+                raise
             door.sendall(json.dumps(request).encode() + b"\n")
             answer = json.loads(door.makefile("rb").readline())
         assert "result" in answer, answer
         return dict(answer["result"])
+
+    def _must_live(self, name: str) -> None:
+        """Where nobody answers any more, it is said at once, with the last words."""
+        process = self._running.get(name)
+        if process is not None and process.poll() is not None:
+            said = (self.here / f"{name}.log").read_text()
+            raise AssertionError(f"the {name} has ended:\n{said}")
 
     def vfo(self) -> dict[str, Any]:
         """The state of the VFO by the control socket."""

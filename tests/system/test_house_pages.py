@@ -12,6 +12,7 @@ import pytest
 from tests.real_parts import Server, real_part
 from tests.system.household import Household, until
 from vfod.config.loading import parse
+from vfod.store import Reader
 
 pytestmark = pytest.mark.real_time
 
@@ -70,11 +71,19 @@ async def test_the_examples_for_a_hub(household: Household) -> None:
     }
     assert ["9420000", "up", "ready", "gone", "false", "trusted"] == list(shown.values())
     commands = [command for command in blocks(HOME, "sh") if "_pub" in command]
-    nudge, frequency, sweep = (c.replace("-t", at, 1) for c in commands)
+    nudge, frequency, note, sweep = (c.replace("-t", at, 1) for c in commands)
     # A person tuned just now, and automation waits its turn; so the command is given again.
     await until(lambda: (run(nudge), household.vfo()["dial"] != 9_420_000)[1], now)
     assert "mqtt" == household.vfo()["moved_by"]["door"]
     await until(lambda: (run(frequency), household.vfo()["dial"] == 9_420_000)[1], now)
+    run(note)
+
+    def noted() -> bool:
+        with Reader(household.journal) as reader:
+            kept = [entry.event for entry in reader.events(kinds=("note-taken",))]
+        return "drums, then talk" in str(kept)
+
+    await until(noted, now)
     household.ask("sweep-stop")
     start = sweep.replace("start evening", "start test")
     await until(lambda: (run(start), household.vfo()["sweep"]["phase"] != "idle")[1], now)
