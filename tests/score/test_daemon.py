@@ -1,12 +1,26 @@
 """The fast walk of the score judges as the daemon does: the same sweep by both, visit by visit."""
 
+import json
+
 import pytest
 
 from tests.run.shack import NOON, SCENARIO, shack
-from tests.score.receivers import CHANNELS, NIGHT, VISIT, kinds
+from tests.run.test_hearing import Hung
+from tests.score.receivers import (
+    CHANNELS,
+    CONTROLLED,
+    LIFELIKE,
+    NIGHT,
+    RELAY,
+    VISIT,
+    Kind,
+    kinds,
+    sounds,
+)
 from tests.score.walk import walk
 from vfod import events as e
 from vfod import requests as r
+from vfod.radio.receiver import Detector
 from vfod.sim.air import Air
 from vfod.sim.scenario import parse
 from vfod.survey.occupancy import Share, Visit, occupancy
@@ -59,3 +73,31 @@ async def test_the_daemon_judges_the_same() -> None:
         assert isinstance(daemon.tonight, Share)
         assert isinstance(fast.tonight, Share)
         assert daemon.tonight.value == pytest.approx(fast.tonight.value, abs=1.5 / fast.judged)
+
+
+@pytest.mark.parametrize("kind", [sounds()[0], sounds()[2]], ids=lambda kind: kind.name)
+async def test_the_daemon_hears_the_same(kind: Kind) -> None:
+    """Sound, late, behind a gain control and a relay: its levels and what is made of them."""
+    setup = json.dumps({**LIFELIKE, **CONTROLLED, **RELAY})
+    scenario = f"{SCENARIO.split('stations:')[0]}receiver: {setup}\nstations: {STATIONS}"
+    hung, sweep = Hung(), kind.plan().sweep
+    async with shack(
+        sweeps=[sweep], scenario=scenario, source=kind.source, sound=hung, receiver=kind.receiver
+    ) as it:
+        hung.hang(it, kind.detector, kind.delay, mute_silences=False)
+        began = it.clock.wall()
+        await it.ask(r.StartSweep(sweep="score"))
+        await it.until(e.PassCompleted, times=4)
+        seen = [s.event for s in it.seen if isinstance(s.event, e.ChannelObserved)]
+        assert any(isinstance(s.event, e.FilterSelected) for s in it.seen)
+    walked = list(walk(kind, Air(parse(scenario), 1), began, it.clock.wall() + 1.0, seed=1))
+    pairs = list(zip(seen, walked, strict=False))
+    assert 4 * len(CHANNELS) == len(pairs)
+    assert all(event.dial == visit.dial for event, visit in pairs)
+    assert 2 >= sum(event.active != visit.active for event, visit in pairs)
+    assert {True, False} <= {event.active for event in seen}
+    levels = sorted(
+        abs(event.level - visit.level) for event, visit in pairs if event.level is not None
+    )
+    # Noise is another where a sample begins elsewhere: by a third of a decibel, of a line by two.
+    assert (3.0 if kind.detector is Detector.PRODUCT else 0.6) > levels[int(0.9 * len(levels))]
