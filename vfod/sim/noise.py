@@ -7,6 +7,7 @@ The mixing step is SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudoran
 generators", OOPSLA 2014).
 """
 
+from functools import lru_cache
 from math import cos, floor, log, pi, sqrt
 
 _MASK = (1 << 64) - 1
@@ -45,8 +46,12 @@ def wandering(time: float, period: float, *keys: int) -> float:
     position = 2.0 * time / period
     knot = floor(position)
     part = position - knot
-    left, right = uniform(*keys, knot), uniform(*keys, knot + 1)
+    left, right = _knot(*keys, knot), _knot(*keys, knot + 1)
     return 2.0 * (left + (right - left) * part * part * (3.0 - 2.0 * part)) - 1.0
+
+
+#: Many moments lie between the same two of them.
+_knot = lru_cache(maxsize=256)(uniform)
 
 
 def trembling(time: float, period: float, *keys: int) -> float:
