@@ -37,7 +37,7 @@ def draw_curves(rows: Sequence[Sequence[Curve]], path: Path) -> None:
             panel.plot([], [], "--", color="black", lw=1.2, label="theory: with this receiver")
             panel.set(title=title, xlabel="signal to noise, dB", ylim=(-0.02, 1.02))
             panel.grid(alpha=0.3)
-            panel.legend(fontsize=8, loc="lower right")
+            panel.legend(fontsize=8, loc="best")
         row[0].set_ylabel("detection per visit")
     figure.tight_layout()
     figure.savefig(path, dpi=110)
