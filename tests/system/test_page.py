@@ -1,6 +1,7 @@
 """The live page in a real Chromium, with simulator, broker and daemon as processes."""
 
 import asyncio
+import re
 from collections.abc import AsyncIterator
 from pathlib import Path
 
@@ -186,6 +187,12 @@ async def test_every_light_and_width(household: Household, browser: Browser) -> 
                 wide = await watched.page.evaluate("document.documentElement.scrollWidth")
                 assert wide <= width
                 await watched.axe()
+            # Nothing but red by night, what stands in an empty field neither.
+            shown = await watched.page.evaluate(
+                "getComputedStyle(document.querySelector('#frequency'), '::placeholder').color"
+            )
+            red, green, blue = map(int, re.findall(r"\d+", shown)[:3])
+            assert red > 2 * max(green, blue)
 
 
 async def test_tonight_grows(household: Household, browser: Browser) -> None:
