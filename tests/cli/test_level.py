@@ -128,7 +128,7 @@ def answers(world: World, lines: Iterable[str | None], said: list[str]) -> Promp
 
 async def test_a_table_is_walked_through(capsys: pytest.CaptureFixture[str]) -> None:
     """The points are those of the simulator's own table; slips are told and cost nothing."""
-    typed = ["-90dBm", "loud", "-70", "-30dB", "-70dBm", "-50dBm", "back", "-50dBm", ""]
+    typed = ["-90dBm", "loud", "-70", "-30dB", "0uV", "-70dBm", "-50dBm", "back", "-50dBm", ""]
     async with linked() as (box, world):
         said: list[str] = []
         prompt = answers(world, typed, said)
@@ -146,6 +146,15 @@ async def test_a_table_is_walked_through(capsys: pytest.CaptureFixture[str]) -> 
     # R.1: S9 is -73 dBm below 30 MHz, an S-unit 6 dB.
     assert "-70dBm, S9+3 dB" in out
     assert "-90dBm, S6" in out
+    assert "0 is no level; write what the source gives, like 50uV" in out
+
+
+async def test_a_source_with_a_scale_in_microvolts(capsys: pytest.CaptureFixture[str]) -> None:
+    """50 uV is S9, -73.0 dBm: docs/standards.md section 4.1 (50.059, computed)."""
+    async with linked() as (box, world):
+        prompt = answers(world, ["50uV", "-93dBm", ""], [])
+        await make_table(box, STATION, prompt)
+    assert "-73dBm, S9, 50.1 \u00b5V" in capsys.readouterr().out
 
 
 async def test_what_is_printed_can_be_pasted() -> None:

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from vfod.errors import UsageError
-from vfod.radio.levels import Bound, Level, LevelTable, s_units
+from vfod.radio.levels import Bound, Level, LevelTable, microvolts, of_microvolts, s_units
 
 RISING = LevelTable(points=((100, -120.0), (300, -100.0), (900, -40.0)))
 FALLING = LevelTable(points=((200, -30.0), (800, -120.0)), unit="dB")
@@ -31,6 +31,28 @@ def test_s_units(reading: str, hf: int, vhf: int) -> None:
     """Every row of R.1's table, below and above 30 MHz."""
     assert reading == s_units(hf, 9_420_000)
     assert reading == s_units(vhf, 144_300_000)
+
+
+#: The column of microvolts across 50 ohms that belongs to R.1's levels below 30 MHz: computed, as
+#: V = sqrt(P R) (docs/standards.md section 4.1, mark C), to the figures given there.
+MICROVOLTS = [
+    *((-121, 0.199), (-115, 0.398), (-109, 0.793), (-103, 1.583), (-97, 3.159), (-91, 6.302)),
+    *((-85, 12.574), (-79, 25.089), (-73, 50.059), (-53, 500.593), (-33, 5005.933)),
+]
+
+
+@pytest.mark.parametrize(("level", "volts"), MICROVOLTS)
+def test_microvolts(level: float, volts: float) -> None:
+    """Every row of the column, and back; above 30 MHz a tenth of the voltage, 20 dB less."""
+    assert volts == pytest.approx(microvolts(level), abs=0.0006)
+    assert volts / 10 == pytest.approx(microvolts(level - 20), abs=0.0006)
+    assert level == pytest.approx(of_microvolts(volts), abs=0.03)
+
+
+def test_the_nominal_voltage_of_s9() -> None:
+    """In print S9 is 50 uV, and 34 dB over a microvolt (F2: rounded; 33.99 computed)."""
+    assert -73 == pytest.approx(of_microvolts(50), abs=0.05)
+    assert 34 == pytest.approx(of_microvolts(1) * -1 - 73, abs=0.02)
 
 
 def test_s_units_between_the_rows() -> None:

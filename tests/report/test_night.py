@@ -88,7 +88,7 @@ def test_an_ordinary_night(diary: Diary, tell: Tell) -> None:
     upper = night.open_bands[1].spell
     assert at("25 22:00") == pytest.approx(upper.begins, abs=61)
     assert at("26 02:00") == pytest.approx(upper.ends, abs=61)
-    assert [STEADY] == [channel.sums.dial for channel in night.steady]
+    assert [STEADY] == [one.evidence.dial for one in night.steady]
     assert [("evening", 1, 60.0)] == [(p.sweep, p.count, p.mean) for p in night.passes]
     assert "No earlier night" in said(night)
 

@@ -15,14 +15,14 @@ from pathlib import Path
 
 from tests.score.curves import Curve, at_false_alarm, at_margin, fading
 from tests.score.curves import table as table_of_curves
-from tests.score.nights import PROMISED, Channel, nights
+from tests.score.nights import PROMISED, Channel, Night, nights, scored
 from tests.score.pictures import draw_curves, draw_nights, draw_settling
-from tests.score.receivers import Kind, sounds, usual
+from tests.score.receivers import Kind, kinds, sounds, usual
 from tests.score.settling import by_settle
 from tests.score.settling import table as table_of_settling
 from tests.score.tally import table as table_of_nights
-from tests.score.tally import tally
-from vfod.survey.occupancy import PERFECT
+from tests.score.tally import table_of_bands, tally, tally_bands
+from vfod.survey.seen import Scored
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -42,15 +42,19 @@ def main(words: Sequence[str] | None = None) -> int:
     settling = by_settle([*usual(), *heard])
     print(f"\n{table_of_settling(settling)}", flush=True)
     draw_settling(settling, asked.folder / "settling.png")
-    channels = nights(asked.nights)
-    _show(f"{asked.nights} nights of the box", channels)
-    draw_nights(channels, asked.folder / "nights.png")
+    found = nights(asked.nights)
+    for kind in kinds():
+        if kind.scored != Scored():
+            told = scored(kind, 10)
+            print(f"\n{kind.name}: corrected by {kind.scored}, ten other nights have {told}")
+    draw_nights(_show(f"{asked.nights} nights of the box", found), asked.folder / "nights.png")
     plots = "detection.png, settling.png, nights.png"
     if asked.sound:
         # No false alarm was ever seen: there is nothing to correct.
-        listened = nights(asked.sound, sounds(), PERFECT)
-        _show(f"{asked.sound} half nights of sound", listened)
-        draw_nights(listened, asked.folder / "sound.png")
+        listened = nights(asked.sound, sounds())
+        draw_nights(
+            _show(f"{asked.sound} half nights of sound", listened), asked.folder / "sound.png"
+        )
         plots += ", sound.png"
     print(f"plots in {asked.folder}: {plots}")
     return 0
@@ -64,17 +68,27 @@ def _curves(kinds: Sequence[Kind], visits: int) -> list[Curve]:
         return [one.result() for one in waited]
 
 
-def _show(title: str, channels: Sequence[Channel]) -> None:
+def _show(title: str, found: Sequence[Night]) -> list[Channel]:
+    channels = [channel for night in found for channel in night.channels]
+    names = {kind.name for kind in usual()}
+    poor = [channel for channel in channels if channel.kind not in names]
     promised = [channel for channel in channels if channel.of in PROMISED]
     for what, lines in (
         (f"{title}, by class", tally(channels, lambda c: c.of)),
+        ("those that one would have, by class", tally(
+            [c for c in channels if c.kind in names], lambda c: c.of
+        )),
+        ("the others, by class", tally(poor, lambda c: c.of)),
         ("by level source", tally(promised, lambda c: c.kind)),
         ("silent channels, by level source", tally(
             [c for c in promised if c.of == "silent"], lambda c: c.kind
         )),
         ("all that is promised", tally(promised, lambda _: "all")),
     ):  # fmt: skip
-        print(f"\n{table_of_nights(what, lines)}", flush=True)
+        if lines:
+            print(f"\n{table_of_nights(what, lines)}", flush=True)
+    print(f"\n{table_of_bands(tally_bands(night.band for night in found))}", flush=True)
+    return channels
 
 
 if __name__ == "__main__":

@@ -2,18 +2,18 @@
 
 from dataclasses import replace
 from math import sqrt
-from statistics import median
+from statistics import fmean, median
 
 import numpy as np
 import pytest
 
 from tests.score.curves import at_false_alarm, at_margin
-from tests.score.nights import PROMISED, night, scored
+from tests.score.nights import PROMISED, night
 from tests.score.receivers import Kind, kinds, sounds, usual
 from tests.score.settling import alarms
-from tests.score.tally import tally
+from tests.score.tally import tally, tally_bands
 from tests.score.theories import AXIS, Energy, Line
-from vfod.survey.occupancy import LEAST_CHANGES, PERFECT, Reason, Unsaid
+from vfod.survey.occupancy import LEAST_CHANGES, Reason, Unsaid
 from vfod.survey.sound import LINES, PIECE, RATE
 
 KINDS = {kind.name: kind for kind in kinds()}
@@ -37,12 +37,13 @@ def test_twenty_nights() -> None:
     One test, because the nights are walked once for all of it.
     """
     turn = list(KINDS.values())
-    channels = [one for k in range(20) for one in night(turn[k % len(turn)], k)]
+    found = [night(turn[k % len(turn)], k) for k in range(20)]
+    channels = [one for it in found for one in it.channels]
     promised = [channel for channel in channels if channel.of in PROMISED]
     lines = tally(channels, lambda channel: channel.of)
-    for name in PROMISED:
+    for name in (*PROMISED, "in step"):
         held = lines[name].held
-        assert len(held) > 60
+        assert len(held) > 50
         assert least(0.95, len(held)) <= sum(held) / len(held), f"(a) does not hold: {name}"
     (everything,) = tally(promised, lambda _: "all").values()
     assert 4.0 >= median(everything.widths), "(a) in revisit times over the night"
@@ -50,25 +51,29 @@ def test_twenty_nights() -> None:
     assert len(held) > 80
     assert least(0.95, len(held)) <= sum(held) / len(held), "(b) does not hold"
     assert [] == lines["steady"].always_held + lines["silent"].always_held
+    bands = tally_bands(it.band for it in found)["all"]
+    assert len(bands.always_held) >= 16
+    assert least(0.95, len(bands.always_held)) <= sum(bands.always_held) / len(bands.always_held)
+    assert 0.0 == pytest.approx(fmean(bands.always_bias), abs=0.02)
+    poor = KINDS["unsteady"]
+    heard = tally([one for one in channels if one.kind == poor.name], lambda c: c.of)["silent"]
+    assert heard.false_alarm is not None
+    # What the figures are corrected by is what these nights show; of channels that differ.
+    deviation = poor.scored.uneven / sqrt(heard.nights)
+    assert poor.scored.false_alarm == pytest.approx(heard.false_alarm, abs=4 * deviation)
     few = [channel for channel in channels if channel.it.changes < LEAST_CHANGES]
     assert any(channel.it.changes > 0 for channel in few)
     assert all(Unsaid(reason=Reason.FEW_CHANGES) == channel.it.long_run for channel in few)
-    usual = [channel for channel in channels if KINDS[channel.kind].margin.active == 6]
-    quiet = tally(usual, lambda channel: channel.of)["silent"]
+    right = [channel for channel in channels if KINDS[channel.kind].margin.active == 6]
+    by_class = tally(right, lambda channel: channel.of)
+    for name in ("slow", "fast"):
+        beyond = median(by_class[name].beyond)
+        assert 1.15 >= beyond, f"wider than theory allows: {name}"
+    quiet = by_class["silent"]
     assert quiet.false_alarm is not None
     assert 0.01 >= quiet.false_alarm
     assert lines["steady"].detection is not None
     assert 0.99 <= lines["steady"].detection
-
-
-def test_the_poor_detector_is_scored_as_it_is() -> None:
-    """What occupancy is corrected by is what other nights then show, within three deviations."""
-    told = scored(KINDS["unsteady"])
-    found = tally(night(KINDS["unsteady"], 77), lambda channel: channel.of)["silent"]
-    assert found.false_alarm is not None
-    assert 0.002 < told.false_alarm < 0.03
-    deviation = (told.false_alarm / found.truly_quiet + told.false_alarm / 3000) ** 0.5
-    assert told.false_alarm == pytest.approx(found.false_alarm, abs=4 * deviation)
 
 
 @pytest.mark.parametrize("kind", usual(), ids=lambda kind: kind.name)
@@ -154,7 +159,7 @@ def test_a_settle_time_too_short_finds_what_is_not_there(settle: float, wrong: b
 def test_a_quarter_of_an_hour_of_sound_has_no_false_alarms(kind: Kind) -> None:
     """Behind a gain control, beside strong stations, after the relay: none in eighty visits."""
     short = replace(kind, night=900.0)
-    channels = night(short, 3, PERFECT)
+    channels = night(short, 3).channels
     silent = tally(channels, lambda channel: channel.of)["silent"]
     assert 60 < silent.truly_quiet
     assert 0 == silent.alarms

@@ -128,8 +128,10 @@ def test_the_rest(sums: Sums, seen: list[Observation], reader: Reader) -> None:
     hours = sums.hours()
     assert len(judged) == sum(hour.judged for hour in hours)
     assert {int(s.time // 3600) for s in seen} == {hour.hour for hour in hours}
-    verdicts = sorted((time, dial, active) for dial, time, active in sums.verdicts())
-    assert [(s.time, s.observed.dial, s.observed.active) for s in judged] == verdicts
+    verdicts = sorted((it.time, it.dial, it.active, it.level) for it in sums.verdicts())
+    assert [
+        (s.time, s.observed.dial, s.observed.active, s.observed.level) for s in judged
+    ] == verdicts
     assert 1 == sums.days()
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from vfod.survey.band import of_band
 from vfod.survey.occupancy import (
     PERFECT,
     Occupancy,
@@ -20,7 +21,6 @@ from vfod.survey.occupancy import (
     Visit,
     by_parts,
     occupancy,
-    of_band,
     runs,
 )
 
@@ -144,18 +144,6 @@ def test_false_alarms_and_misses_are_taken_out() -> None:
     half = occupancy(at_every(7.2, lambda t: wrongly(t % 4800 < 2400)), 0, NIGHT, scored)
     assert 0.5 == pytest.approx(said(half.tonight).value, abs=0.01)
     assert said(half.tonight).low < 0.5 < said(half.tonight).high
-
-
-def test_a_band_is_its_channels_together() -> None:
-    """One of ten channels always active: a tenth, and nothing said of other nights."""
-    quiet = at_every(REVISIT, lambda _: False)
-    it = of_band([at_every(REVISIT, lambda _: True), *[quiet] * 9], 0, NIGHT)
-    tonight = said(it.tonight)
-    assert 0.1 == pytest.approx(tonight.value)
-    assert tonight.low < 0.1 < tonight.high
-    assert 0.01 > tonight.high - tonight.low
-    assert Unsaid(reason=Reason.TOGETHER) == it.long_run
-    assert (2690, 269, 0) == (it.visits, it.active, it.changes)
 
 
 def test_hour_by_hour() -> None:

@@ -6,6 +6,7 @@ box itself. What is found is printed, to be pasted: the person's own file is not
 
 import asyncio
 import math
+import re
 import sys
 from collections.abc import Awaitable, Callable
 from statistics import median, pstdev
@@ -17,7 +18,7 @@ from vfod.config.model import VfoConfig
 from vfod.config.quantities import level as parse_level
 from vfod.config.words import UnfitError
 from vfod.errors import UsageError
-from vfod.radio.levels import CALIBRATED, LevelTable, s_units
+from vfod.radio.levels import CALIBRATED, LevelTable, microvolts, of_microvolts, s_units
 from vfod.survey.settling import Settled, settled
 from vfod.units import format_duration, format_frequency, parse_duration, parse_frequency
 
@@ -28,6 +29,9 @@ JUMPS, WATCHED = 4, 6.0
 #: What is proposed is longer than what was measured by this part: the next jump may be higher.
 RESERVE = 0.2
 
+#: As a scale or a person writes it, with either of Unicode's two letters.
+_MICROVOLTS = re.compile(r"(\d+\.?\d*) ?[u\u00b5\u03bc]V")
+
 #: Asks the person; gives the line, None at the end of the input.
 Prompt = Callable[[str], Awaitable[str | None]]
 
@@ -37,8 +41,8 @@ def level(words: list[str]) -> int:
     parser = Parser(
         "level",
         "table: what the counts of the level detector mean. Connect a signal source, or a station\n"
-        "through an attenuator; give each level in turn, like -73dBm (or dB, where it is only\n"
-        "known relatively); an empty line ends it, `back` drops the last point.\n"
+        "through an attenuator; give each level in turn, like -73dBm (or 50uV across 50 ohms, or\n"
+        "dB, where it is only known relatively); an empty line ends it, `back` drops the last.\n"
         "settle: how long the level takes after a jump of the dial between two frequencies, best\n"
         "a strong station and an empty channel near it.\n\n"
         "Both print what belongs into the configuration, and change nothing there. The running\n"
@@ -128,7 +132,7 @@ async def make_table(box: Box, at: int | None, prompt: Prompt) -> LevelTable | N
             print(f"dropped: {points.pop()}" if points else "there is none to drop")
             continue
         try:
-            decibels, of = parse_level(word)
+            decibels, of = _level(word)
         except UnfitError as error:
             print(error)
             continue
@@ -139,14 +143,32 @@ async def make_table(box: Box, at: int | None, prompt: Prompt) -> LevelTable | N
         counts = await box.counts()
         point = round(median(counts)), decibels
         points.append(point)
-        known = f", {s_units(decibels, at)}" if of == CALIBRATED and at is not None else ""
-        print(f"  {point[0]} counts (they scatter by {pstdev(counts):.1f}): {word}{known}")
+        known = _known(decibels, of, at)
+        print(f"  {point[0]} counts (they scatter by {pstdev(counts):.1f}): {known}")
         if trouble := _trouble(points):
             print(f"  {trouble}; `back` drops this point")
     if len(points) < 2 or unit is None:
         print("a table needs two points at least", file=sys.stderr)
         return None
     return LevelTable(tuple(sorted(points)), unit)
+
+
+def _level(word: str) -> tuple[float, str]:
+    """A level and its unit, in microvolts too, as the scales of signal sources have them."""
+    if (found := _MICROVOLTS.fullmatch(word)) is None:
+        return parse_level(word)
+    if not (volts := float(found[1])):
+        raise UnfitError("0 is no level; write what the source gives, like 50uV")
+    return round(of_microvolts(volts), 1), CALIBRATED
+
+
+def _known(decibels: float, of: str, at: int | None) -> str:
+    """`-73dBm, S9, 50.1 µV`."""
+    text = f"{decibels:g}{of}"
+    if of != CALIBRATED:
+        return text
+    units = "" if at is None else f", {s_units(decibels, at)}"
+    return f"{text}{units}, {microvolts(decibels):.3g} \u00b5V"
 
 
 def _trouble(points: list[tuple[int, float]]) -> str:

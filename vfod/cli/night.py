@@ -131,6 +131,7 @@ def setting_of(reader: Reader, config: Config | None, given: Namespace) -> Setti
         now=when,
         site=site,
         windows=tuple(w for w in config.windows if config.sweeps[w.sweep].vfo == vfo),
+        sweeps=tuple(sweep for sweep in config.sweeps.values() if sweep.vfo == vfo),
         bands=config.bands,
         stations=None if config.stations is None else stations_of(config),
     )

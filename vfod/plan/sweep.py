@@ -297,11 +297,7 @@ def plan_sweep(sweep: Sweep, receiver: Receiver, bands: tuple[Band, ...] = ()) -
     Raises UsageError for a sweep without channels or with a dwell shorter than its settle, and
     OutOfRangeError for channels that the receiver cannot tune.
     """
-    if sweep.bands:
-        swept = chain(sweep.bands, sweep.raster) if sweep.joined else sweep.bands
-        channels = channels_in(swept, sweep.raster, sweep.skip)
-    else:
-        channels = channels_at(sweep.channels, bands, sweep.skip)
+    channels = channels_of(sweep, bands)
     if not channels:
         raise UsageError(
             f"sweep {sweep.name!r} has no channel left", remedy="shorten its skip list"
@@ -317,6 +313,14 @@ def plan_sweep(sweep: Sweep, receiver: Receiver, bands: tuple[Band, ...] = ()) -
             remedy="dwell longer, or settle shorter",
         )
     return plan
+
+
+def channels_of(sweep: Sweep, bands: tuple[Band, ...] = ()) -> tuple[Channel, ...]:
+    """The channels of a sweep, lowest first; raises as `plan_sweep` does for a band without one."""
+    if sweep.bands:
+        swept = chain(sweep.bands, sweep.raster) if sweep.joined else sweep.bands
+        return channels_in(swept, sweep.raster, sweep.skip)
+    return channels_at(sweep.channels, bands, sweep.skip)
 
 
 def _filter_by_filter(upwards: list[tuple[Channel, Range]]) -> list[tuple[Channel, Range]]:

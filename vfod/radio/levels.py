@@ -10,7 +10,7 @@ import enum
 from bisect import bisect_left
 from dataclasses import dataclass
 from itertools import pairwise
-from math import isfinite
+from math import isfinite, log10, sqrt
 from typing import NamedTuple
 
 from vfod.errors import UsageError
@@ -18,6 +18,11 @@ from vfod.errors import UsageError
 CALIBRATED = "dBm"
 #: Decibels over a reference nobody has named: differences mean something, the value does not.
 RELATIVE = "dB"
+
+#: R.1 states available power; signal sources and receivers are made for 50 ohms.
+OHMS = 50.0
+#: Square microvolts a milliwatt makes in one ohm.
+_SQUARE_MICROVOLTS = 1e9
 
 #: R.1: S9 is -73 dBm below 30 MHz and -93 dBm above; one S-unit is 6 dB.
 S9_BELOW_30_MHZ = -73.0
@@ -114,6 +119,19 @@ def in_words(level: float, unit: str, dial: int | None) -> str:
     """`-61.2 dBm, S9+12 dB`; S-units where the level is calibrated and it is known where."""
     text = f"{level:.1f} {unit}"
     return f"{text}, {s_units(level, dial)}" if unit == CALIBRATED and dial is not None else text
+
+
+def of_microvolts(volts: float) -> float:
+    """A voltage across 50 ohms, microvolts (above 0), as a level in dBm, as signal sources say it.
+
+    V = sqrt(P R), P in the milliwatts of dBm.
+    """
+    return 20.0 * log10(volts) - 10.0 * log10(OHMS * _SQUARE_MICROVOLTS)
+
+
+def microvolts(level: float) -> float:
+    """What a level in dBm is across 50 ohms, microvolts."""
+    return sqrt(OHMS * _SQUARE_MICROVOLTS * 10.0 ** (level / 10.0))
 
 
 def s_units(level: float, dial: int) -> str:

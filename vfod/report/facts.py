@@ -11,6 +11,7 @@ from vfod.radio.sun import SunEvent
 from vfod.report.setting import Setting
 from vfod.store.sums import Cell, ChannelNight, Spell
 from vfod.survey.occupancy import Occupancy
+from vfod.survey.steady import Evidence
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -72,6 +73,31 @@ class Channel:
     sums: ChannelNight
     occupancy: Occupancy
     names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Steady:
+    """A channel that never paused: what speaks for leaving it out, and who was expected there."""
+
+    evidence: Evidence
+    names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Skipping:
+    """The line that leaves the steady ones out of a sweep, with what it leaves out already."""
+
+    sweep: str
+    line: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Hourly:
+    """Occupancy from each of `edges` to the next, of bands and of channels once active."""
+
+    edges: tuple[float, ...]
+    bands: Mapping[str, tuple[Occupancy, ...]]
+    channels: Mapping[int, tuple[Occupancy, ...]]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -181,7 +207,9 @@ class Night:
     strongest: tuple[Channel, ...]
     fresh: tuple[Channel, ...] | None
     earlier: int
-    steady: tuple[Channel, ...]
+    hourly: Hourly
+    steady: tuple[Steady, ...]
+    skipping: tuple[Skipping, ...]
     stations: Stations | None
     moves: tuple[Move, ...]
     notes: tuple[Note, ...]

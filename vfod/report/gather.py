@@ -6,7 +6,7 @@ from datetime import date
 
 from vfod import events as e
 from vfod.radio.bands import Band
-from vfod.report import course, heard
+from vfod.report import course, heard, steady
 from vfod.report.facts import Kept, Move, Night, Note, Passes, Revisit
 from vfod.report.remarks import Deaf, remarks
 from vfod.report.setting import Progress, Setting, bounds, clock_change, silent, sun
@@ -15,6 +15,7 @@ from vfod.state.say import visible
 from vfod.store import Entry, Reader
 from vfod.store.sums import ChannelNight
 from vfod.survey.occupancy import Visit
+from vfod.survey.steady import Measured
 
 #: How many nights back it is looked what was heard before.
 EARLIER_NIGHTS = 14
@@ -52,8 +53,10 @@ def gather(reader: Reader, setting: Setting, night: date, progress: Progress = s
     unit = next(iter(_units(all_sums)), "dB")
     own = [one for one in all_sums if one.unit == unit]
     visits: dict[int, list[Visit]] = {one.dial: [] for one in own}
-    for dial, time, active in sums.verdicts():
-        visits.setdefault(dial, []).append(Visit(time, active))
+    measured: dict[int, list[Measured]] = {}
+    for it in sums.verdicts():
+        visits.setdefault(it.dial, []).append(Visit(it.time, it.active))
+        measured.setdefault(it.dial, []).append(Measured(it.time, it.active, it.level))
     channels = heard.channels(own, visits, begins, ends, setting.stations or ())
     progress("the picture", 0.5)
     frame = _frame(kept, begins, ends, within)
@@ -62,6 +65,13 @@ def gather(reader: Reader, setting: Setting, night: date, progress: Progress = s
     progress("earlier nights", 0.7)
     since = begins - EARLIER_NIGHTS * _DAY
     earlier = reader.channels(since=since, until=begins, vfo=setting.vfo)
+    constant = steady.steady(
+        measured,
+        (begins, ends),
+        steady.listed(reader, setting.vfo),
+        setting.sweeps,
+        (setting.stations or (), heard.half_raster(visits)),
+    )
     extents = sums.extents()
     pause = max(_CLOSED, 2 * pace.most if pace else 0.0)
     result = Night(
@@ -93,7 +103,9 @@ def gather(reader: Reader, setting: Setting, night: date, progress: Progress = s
         strongest=heard.strongest(channels, visits),
         fresh=heard.fresh(channels, visits, earlier),
         earlier=reader.sums(since=since, until=begins, vfo=setting.vfo).days(),
-        steady=heard.steady(channels),
+        hourly=heard.hourly(own, visits, frame),
+        steady=constant,
+        skipping=steady.skipping(constant, setting.sweeps),
         stations=None
         if setting.stations is None
         else heard.stations(setting.stations, visits, cells, (*frame, column)),

@@ -9,21 +9,22 @@ from dataclasses import replace
 from itertools import pairwise
 
 from vfod.plan.stations import Station, expected, named
-from vfod.report.facts import Channel, Expected, Gap, OpenBand, Stations, Unknown
+from vfod.report.facts import Channel, Expected, Gap, Hourly, OpenBand, Stations, Unknown
 from vfod.store import ChannelSummary
 from vfod.store.sums import Cell, ChannelNight, Extent, Spell
-from vfod.survey.occupancy import Occupancy, Share, Visit, occupancy, of_band
+from vfod.survey.band import band_by_parts, of_band
+from vfod.survey.occupancy import Occupancy, Visit, by_parts, occupancy
 
 #: Active visits of a band in a spell below which it was not open, only something flickered.
 LEAST_IN_SPELL = 3
-#: The lower end of the interval from which a channel counts as steady.
-STEADY = 0.85
 #: Judged visits of earlier nights below which nothing can be said to be new.
 LEAST_EARLIER = 5
 #: Lines of a list of the best.
 MOST = 8
 #: A broadcast may begin and end this much beside the list, seconds.
 SLACK = 120.0
+
+_HOUR = 3600.0
 
 Visits = Mapping[int, Sequence[Visit]]
 
@@ -63,28 +64,31 @@ def bands(
     sums: Sequence[ChannelNight], visits: Visits, begins: float, ends: float
 ) -> dict[str, Occupancy]:
     """How much of each band was occupied: active channels and time, over all of them."""
+    return {name: of_band(seen, begins, ends) for name, seen in _by_band(sums, visits).items()}
+
+
+def hourly(sums: Sequence[ChannelNight], visits: Visits, frame: tuple[float, float]) -> Hourly:
+    """The same by the hour, and for the channels that were found active; `frame` in whole hours."""
+    count = round((frame[1] - frame[0]) / _HOUR)
+    edges = tuple(frame[0] + _HOUR * hour for hour in range(count + 1))
+    return Hourly(
+        edges=edges,
+        bands={
+            name: tuple(band_by_parts(seen, edges)) for name, seen in _by_band(sums, visits).items()
+        },
+        channels={one.dial: tuple(by_parts(visits[one.dial], edges)) for one in sums if one.active},
+    )
+
+
+def _by_band(sums: Sequence[ChannelNight], visits: Visits) -> dict[str, list[Sequence[Visit]]]:
     names = sorted({one.band for one in sums if one.band is not None})
-    return {
-        name: of_band([visits[one.dial] for one in sums if one.band == name], begins, ends)
-        for name in names
-    }
+    return {name: [visits[one.dial] for one in sums if one.band == name] for name in names}
 
 
 def strongest(found: Sequence[Channel], visits: Visits) -> tuple[Channel, ...]:
     """The strongest of those that lasted."""
     lasted = [c for c in found if c.sums.strongest is not None and lasting(visits[c.sums.dial])]
     return tuple(sorted(lasted, key=lambda c: -(c.sums.strongest or 0.0))[:MOST])
-
-
-def steady(found: Sequence[Channel]) -> tuple[Channel, ...]:
-    """Those that were there nearly all of the time, the surest first."""
-    sure = [
-        (share.low, channel)
-        for channel in found
-        if isinstance(share := channel.occupancy.tonight, Share) and share.low >= STEADY
-    ]
-    sure.sort(key=lambda item: (-item[0], item[1].sums.spread or 0.0))
-    return tuple(channel for _, channel in sure[:MOST])
 
 
 def fresh(

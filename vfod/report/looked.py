@@ -132,6 +132,8 @@ def channels(night: Night) -> Iterator[Section]:
         says=(
             "Tonight: the share of the watched time in which the channel was active, and the "
             "interval it lies in with 95 % confidence.",
+            "What comes and goes within less than two revisit times, in step with the sweep, can "
+            "be wrong by far more: no visit shows it.",
             "All such nights: what this night says of others like it; that takes at least ten "
             "changes between active and quiet, and is a dash without them.",
         )

@@ -17,7 +17,7 @@ from vfod.units import format_duration
 
 #: Sections that lead the page, and those that are short enough to stand side by side.
 _LEAD = ("expected", "missed", "unknown", "not-looked")
-_PAIRED = ("strongest", "new", "steady", "pace")
+_PAIRED = ("strongest", "new", "pace")
 
 
 def night_page(night: Night) -> str:
@@ -48,6 +48,8 @@ def _main(night: Night, found: list[Section]) -> Iterator[Markup]:
             active = [channel for channel in night.channels if channel.sums.active]
             yield section(one, extra=_bars(active))
             yield _quiet(night)
+        elif one.key == "channel-hours":
+            yield tag("details", tag("summary", one.title), table(one))
         elif one.key == "notes":
             yield section(_text_first(one))
         elif one.key not in (*_LEAD, *_PAIRED):

@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator
 
-from vfod.report import looked
+from vfod.report import hours, looked
 from vfod.report.facts import Expected, Night
 from vfod.report.heard import LEAST_IN_SPELL
 from vfod.report.setting import clock_text
 from vfod.report.wording import Row, Section, kilohertz, level, share
+from vfod.survey.occupancy import Unsaid
+from vfod.units import format_duration
 
 
 def sections(night: Night) -> list[Section]:
@@ -21,6 +23,7 @@ def sections(night: Night) -> list[Section]:
         looked.pace(night),
         looked.moves(night),
         *looked.channels(night),
+        *hours.sections(night),
     ]
 
 
@@ -119,22 +122,38 @@ def _best(night: Night) -> Iterator[Section]:
         brief=5,
     )
     yield _new(night)
-    yield Section(
+    yield _steady(night)
+
+
+def _steady(night: Night) -> Section:
+    title = "The steady"
+    if not night.steady:
+        none = "Of no channel it is sure that it never paused for long."
+        return Section(key="steady", title=title, says=(none,))
+    says = ["Surely there at least 95 % of the time, and none of the receiver's own signals."]
+    for one in night.skipping:
+        says.append(f"Sweep {one.sweep} leaves them out with `{one.line}`.")
+    if not night.skipping:
+        says.append("`skip` of a sweep leaves them out; no sweep of the configuration visits them.")
+    return Section(
         key="steady",
-        title="The steady",
-        says=("There nearly all of the time, so the skip list may be the place for some of them.",)
-        if night.steady
-        else ("No channel was surely there nearly all of the time.",),
-        head=(">kHz", ">of the time", f">{night.unit}", ">spread", "name") if night.steady else (),
+        title=title,
+        says=tuple(says),
+        head=(
+            *(">kHz", ">of the time", ">active visits", ">watched"),
+            *(f">{night.unit}", ">a tenth below", "name"),
+        ),
         rows=tuple(
             (
-                kilohertz(c.sums.dial),
-                share(c.occupancy.tonight),
-                level(c.sums.mean),
-                "" if c.sums.spread is None else f"{c.sums.spread:.1f} dB",
-                ", ".join(c.names),
+                kilohertz(one.evidence.dial),
+                share(one.evidence.share),
+                f"{one.evidence.active} of {one.evidence.visits}",
+                format_duration(round(one.evidence.watched / 60) * 60),
+                level(one.evidence.level),
+                level(one.evidence.lowest),
+                ", ".join(one.names),
             )
-            for c in night.steady
+            for one in night.steady
         ),
         brief=5,
     )
@@ -178,6 +197,7 @@ def _bands(night: Night) -> Section:
                 f"before {begins}" if one.from_the_start else begins,
                 f"after {ends}" if one.to_the_end else ends,
                 "" if again or busy is None else share(busy.tonight),
+                "" if again or busy is None else share(busy.long_run),
                 str(one.spell.active),
             )
         )
@@ -194,14 +214,28 @@ def _bands(night: Night) -> Section:
         says = ["No band was looked at."]
     elif rows:
         says.append("Occupied: of all channels and all the watched time, 95 % confidence.")
+        says += _unsaid(night, list(dict.fromkeys(row[0] for row in rows)))
     return Section(
         key="bands",
         title="When bands opened and closed",
         says=tuple(says),
-        head=("band", "opened", "closed", ">occupied", ">active") if rows else (),
+        head=("band", "opened", "closed", ">occupied", ">all such nights", ">active")
+        if rows
+        else (),
         rows=tuple(rows),
         brief=12,
     )
+
+
+def _unsaid(night: Night, bands: list[str]) -> Iterator[str]:
+    """Why nothing is said of all such nights, the bands of one reason together."""
+    reasons: dict[str, list[str]] = {}
+    for band in bands:
+        busy = night.band_occupancy.get(band)
+        if busy is not None and isinstance(busy.long_run, Unsaid):
+            reasons.setdefault(busy.long_run.reason, []).append(band)
+    for reason, some in reasons.items():
+        yield f"All such nights cannot be said of {', '.join(some)}: {reason}."
 
 
 def _notes(night: Night) -> Iterator[Section]:

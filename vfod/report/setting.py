@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from vfod.plan.localtime import NOON, instant, local
 from vfod.plan.stations import Station
+from vfod.plan.sweep import Sweep
 from vfod.plan.windows import Window
 from vfod.radio.bands import Band
 from vfod.radio.sun import Site, SunEvent, next_event
@@ -23,8 +24,9 @@ def silent(what: str, part: float) -> None:
 class Setting:
     """The listener's side of a report.
 
-    `stations` is None where no list is named, `site` where the place is not known. `windows` are
-    those of this VFO in the configuration. `now` is the wall clock: a night may not be over.
+    `stations` is None where no list is named, `site` where the place is not known. `windows` and
+    `sweeps` are those of this VFO in the configuration. `now` is the wall clock: a night may not
+    be over.
     """
 
     vfo: str
@@ -32,6 +34,7 @@ class Setting:
     now: float
     site: Site | None = None
     windows: tuple[Window, ...] = ()
+    sweeps: tuple[Sweep, ...] = ()
     bands: tuple[Band, ...] = ()
     stations: tuple[Station, ...] | None = None
 

@@ -80,7 +80,9 @@ class Air:
 
     def noise(self, frequency: float, time: float, *, calm: bool = False) -> float:
         """Density of noise and disturbances in mW/Hz; `calm` leaves the disturbances out."""
-        level = min(self._floor, key=lambda one: one.distance(frequency)).level(time)
+        floors = self._floor
+        nearest = min(floors, key=lambda one: one.distance(frequency)) if floors[1:] else floors[0]
+        level = nearest.level(time)
         power = _milliwatts(level)
         if not calm:
             for one, key in self._disturbances:

@@ -6,7 +6,7 @@ milliseconds, see `rows`; `measured & 3` is 0 for quiet, 1 for active, 2 for not
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from vfod.store import nights
 from vfod.store.nights import Ask
@@ -75,6 +75,15 @@ class Hour:
     active: int
 
 
+class Verdict(NamedTuple):
+    """A visit that could be judged, and its level, decibels."""
+
+    dial: int
+    time: float
+    active: bool
+    level: float | None
+
+
 #: The observations of a VFO in a stretch of time, without those whose time cannot be believed;
 #: values: begin, end, VFO.
 _OF = """ FROM observations JOIN channels ON channels.id = channel
@@ -141,7 +150,8 @@ SELECT hour, nullif(band, '') AS band, sum(judged) AS judged, sum(active) AS act
 FROM ({0}) WHERE vfo = ? GROUP BY hour, band ORDER BY hour, band"""
 
 _VERDICTS = f"""
-SELECT dial, key / 1000.0 AS time, measured & 3 AS active {_OF} AND measured & 3 != 2
+SELECT dial, key / 1000.0 AS time, measured & 3 AS active,
+    nullif(measured >> 35, -4096) / 10.0 AS level {_OF} AND measured & 3 != 2
 ORDER BY dial, key"""
 
 
@@ -204,10 +214,10 @@ class Sums:
         sql, values = nights.hours(self._cover())
         return [Hour(**row) for row in self._ask(_HOURS.format(sql), *values, self._of[2])]
 
-    def verdicts(self) -> Iterator[tuple[int, float, bool]]:
-        """Of each visit that could be judged: dial, time and whether active; by dial and time."""
+    def verdicts(self) -> Iterator[Verdict]:
+        """Of each visit that could be judged; by dial and time."""
         for row in self._ask(_VERDICTS, *self._of):
-            yield row["dial"], row["time"], row["active"] == 1
+            yield Verdict(row["dial"], row["time"], row["active"] == 1, row["level"])
 
     def _cover(self) -> nights.Cover:
         return nights.cover(self._ask, *self._of[:2])

@@ -63,6 +63,17 @@ def aliasing(correlation: float) -> float:
     return decay / 6 if decay < _SLOW else 1 / tanh(decay / 2) - 2 / decay
 
 
+def mean_of_chain(correlation: float, count: float) -> float:
+    """Variance of the mean of `count` visits, over that of one visit.
+
+    For a Markov chain with two states; 1 / count where the visits know nothing of each other.
+    """
+    r = correlation
+    if r >= 1 or r <= 0:
+        return 1.0 if r >= 1 else 1 / count
+    return ((1 + r) / (1 - r) - 2 * r * (1 - exp(count * log(r))) / (count * (1 - r) ** 2)) / count
+
+
 def visits_needed(share: float, *, error: float = 0.1, correlation: float = 0.0) -> int | None:
     """Visits that know a share to a relative error at 95 %; None where nothing was active.
 
