@@ -8,7 +8,6 @@ from vfod.report.heard import LEAST_IN_SPELL
 from vfod.report.setting import clock_text
 from vfod.report.wording import Row, Section, kilohertz, level, share
 from vfod.survey.occupancy import Unsaid
-from vfod.units import format_duration
 
 
 def sections(night: Night) -> list[Section]:
@@ -130,7 +129,10 @@ def _steady(night: Night) -> Section:
     if not night.steady:
         none = "Of no channel it is sure that it never paused for long."
         return Section(key="steady", title=title, says=(none,))
-    says = ["Surely there at least 95 % of the time, and none of the receiver's own signals."]
+    says = [
+        "Surely there at least 95 % of the time, and none of the receiver's own signals; active "
+        "and all visits, the median level, and what nine of ten visits were over."
+    ]
     for one in night.skipping:
         says.append(f"Sweep {one.sweep} leaves them out with `{one.line}`.")
     if not night.skipping:
@@ -139,16 +141,12 @@ def _steady(night: Night) -> Section:
         key="steady",
         title=title,
         says=tuple(says),
-        head=(
-            *(">kHz", ">of the time", ">active visits", ">watched"),
-            *(f">{night.unit}", ">a tenth below", "name"),
-        ),
+        head=(">kHz", ">of the time", ">visits", f">{night.unit}", ">most over", "name"),
         rows=tuple(
             (
                 kilohertz(one.evidence.dial),
                 share(one.evidence.share),
-                f"{one.evidence.active} of {one.evidence.visits}",
-                format_duration(round(one.evidence.watched / 60) * 60),
+                f"{one.evidence.active}/{one.evidence.visits}",
                 level(one.evidence.level),
                 level(one.evidence.lowest),
                 ", ".join(one.names),
