@@ -36,7 +36,10 @@ def test_without_a_daemon(config: Path, capsys: pytest.CaptureFixture[str]) -> N
     assert 0 == main(["agenda"])
     lines = capsys.readouterr().out.splitlines()
     assert len(lines) in (7, 8)
-    assert all(line.endswith(", 4 h: both, sweep both") for line in lines)
+    assert all(": both, sweep both" in line for line in lines)
+    # In a week in which the clocks change one of them is longer or shorter.
+    others = [line for line in lines if not line.endswith(", 4 h: both, sweep both")]
+    assert len(others) <= 1
     assert 2 == main(["agenda", "--vfo", "x"])
     assert "vfod: there is no VFO 'x'; known: main\n" == capsys.readouterr().err
 
