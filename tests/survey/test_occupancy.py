@@ -155,6 +155,8 @@ def test_hour_by_hour() -> None:
 
 
 @example(gaps=[1.0] * 5, states=[True, False] * 30, detection=0.5, false_alarm=0.5)
+@example(gaps=[1.0] * 5, states=[True, False] * 30, detection=2e-265, false_alarm=0.0)
+@example(gaps=[1.0] * 59, states=[True, True, False] * 20, detection=1.0, false_alarm=0.0)
 @given(
     gaps=st.lists(st.floats(0.0, 1000.0), max_size=60),
     states=st.lists(st.sampled_from([True, False, None]), min_size=60, max_size=60),

@@ -114,7 +114,7 @@ def _part(
         revisit=sum(seen.revisit for seen in looked) / len(looked),
         longest=max(seen.longest for seen in looked),
         tonight=within(share, smooth * (1 - smooth) / variance, even) if sure else unsure,
-        long_run=whole.long_run(looked, scored.undo(share)) if sure else unsure,
+        long_run=whole.long_run(looked, scored.undo(share)),
         needed=visits_needed(scored.undo(share)),
     )
 
@@ -157,6 +157,8 @@ class _Sample:
         until: float,
         scored: Scored,
     ) -> "_Sample":
+        if scored.power < LEAST_POWER:
+            return cls(scored=scored, sources=(), visits=0.0, lacking=Reason.UNSURE)
         known = [(seen, visits) for seen, visits in found if seen is not None]
         looked = [seen for seen, _ in known]
         watched = sum(seen.watched for seen in looked)
@@ -186,7 +188,10 @@ class _Sample:
         parts = [(source.in_part(visits, self.visits), source.degrees) for source in self.sources]
         variance = sum(part for part, _ in parts)
         # Welch and Satterthwaite: how well a sum of variances is known.
-        degrees = variance**2 / sum(part**2 / degrees for part, degrees in parts)
+        weights = sum((part / variance) ** 2 / known for part, known in parts) if variance else 0.0
+        if not weights:
+            return Unsaid(reason=Reason.FEW_CHANGES)
+        degrees = 1 / weights
         reach = student(max(1, round(degrees))) if degrees < _MANY else Z95
         low, high = logistic(share, reach / Z95 * sqrt(variance) / (share * (1 - share)))
         return Share(value=share, low=low, high=high)
@@ -203,7 +208,7 @@ def _own(seen: Seen, part: float, scored: Scored) -> _Source:
     share = scored.undo(seen.share)
     room = share * (1 - share)
     if seen.made_up(scored) or room <= 0:
-        noise = scored.noise(share) / (seen.count * scored.power**2) if scored.power > 0 else 0.0
+        noise = scored.noise(share) / (seen.count * scored.power**2)
         return _Source(variance=part * part * noise, correlation=0.0, degrees=seen.count)
     return _Source(
         variance=part * part * room * room * log_odds(seen, scored),
