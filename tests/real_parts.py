@@ -4,6 +4,7 @@ A part that is missing fails the test under CI, where it must be there, and skip
 who finds the names of the missing parts at the end of the run.
 """
 
+import atexit
 import contextlib
 import itertools
 import json
@@ -77,6 +78,7 @@ def _own_ports() -> tuple[socket.socket, int]:
 
 
 _held, _first = _own_ports()
+atexit.register(_held.close)
 _ports = itertools.cycle(range(_first, _first + _EACH))
 
 
