@@ -46,7 +46,7 @@ caption{text-align:left;padding:.2rem 0}
 th{font-weight:400;color:var(--faint);text-align:left}
 th,td{padding:.18rem .7rem .18rem 0;border-bottom:1px solid var(--line);vertical-align:top}
 td{overflow-wrap:break-word}
-td.short{white-space:nowrap}
+td.short,td.number{white-space:nowrap}
 td.long{min-width:12rem}
 #channels td:last-child{min-width:8.5rem}
 .number{text-align:right}
@@ -59,7 +59,7 @@ figure{margin:1rem 0 0}
 summary{cursor:pointer;color:var(--faint);padding:.3rem 0}
 footer{margin-top:3rem;font-size:.85rem}
 @media (max-width:640px){table{font-size:.85rem}th,td{padding-right:.35rem}.bar{width:4rem}
-td.short{white-space:normal}
+td.short,td.number{white-space:normal}
 #channels td:last-child{min-width:6rem}
 .scroll tr>:first-child{position:sticky;left:0;background:var(--page)}}
 @media print{:root{color-scheme:light}html{font-size:11px;background:#fff}
