@@ -2,9 +2,11 @@
 
 import asyncio
 from array import array
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 
-from tests.app.reloading import LATE, SHELL, attended
+from tests.app.reloading import LATE, SHELL, Attended, attended
 from vfod import events as e
 from vfod import requests as r
 from vfod.app.listening import Told
@@ -80,11 +82,9 @@ class Silenced:
             self.running = False
 
 
-ENDED = LineLostError("parec ended", remedy="start the server")
-
-
-async def test_what_a_retired_recorder_says_is_heard_by_nobody(tmp_path: Path) -> None:
-    """It is stopped, and the state is that of the new one."""
+@asynccontextmanager
+async def silenced(folder: Path) -> AsyncIterator[tuple[Attended, list[Silenced]]]:
+    """A daemon whose sound comes from such recorders, and those that it made."""
     made: list[Silenced] = []
 
     def recorder_for(clock: Clock, settings: VfoConfig, told: Told) -> Silenced:
@@ -92,7 +92,16 @@ async def test_what_a_retired_recorder_says_is_heard_by_nobody(tmp_path: Path) -
         return made[-1]
 
     timed = SOUND.replace("default", "default, delay: 100ms")
-    async with attended(tmp_path, (PORT, timed), recorder_for=recorder_for) as it:
+    async with attended(folder, (PORT, timed), recorder_for=recorder_for) as it:
+        yield it, made
+
+
+ENDED = LineLostError("parec ended", remedy="start the server")
+
+
+async def test_what_a_retired_recorder_says_is_heard_by_nobody(tmp_path: Path) -> None:
+    """It is stopped, and the state is that of the new one."""
+    async with silenced(tmp_path) as (it, made):
         await it.reload(("device: default", "device: other"))
         await it.wait(0.1)
         old, new = made
@@ -107,14 +116,7 @@ async def test_what_a_retired_recorder_says_is_heard_by_nobody(tmp_path: Path) -
 
 async def test_a_sweep_without_levels_says_so(tmp_path: Path) -> None:
     """In the journal once, in the status as long as it is so."""
-    made: list[Silenced] = []
-
-    def recorder_for(clock: Clock, settings: VfoConfig, told: Told) -> Silenced:
-        made.append(Silenced(told))
-        return made[-1]
-
-    timed = SOUND.replace("default", "default, delay: 100ms")
-    async with attended(tmp_path, (PORT, timed), recorder_for=recorder_for) as it:
+    async with silenced(tmp_path) as (it, made):
         made[0].told.down(ENDED)
         await it.until(e.PassCompleted)
         assert ["gone"] == [event.reason for event in it.since(e.LevelsMissed)]

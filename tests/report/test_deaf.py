@@ -3,10 +3,10 @@
 from dataclasses import replace
 
 from tests.report.diary import CLOSES, DIALS, OPENS, WINDOW, Diary, at, on_the_air
-from tests.report.test_night import Tell, diary, said, tell
+from tests.report.test_night import Tell, said, tell
 from vfod import events as e
 
-__all__ = ["diary", "tell"]  # the fixtures
+__all__ = ["tell"]  # the fixture
 
 
 def test_hours_without_sound_are_told(diary: Diary, tell: Tell) -> None:

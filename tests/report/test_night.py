@@ -1,8 +1,7 @@
 """The facts of a night, also of nights of which hardly anything can be said."""
 
 import datetime as dt
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 
@@ -33,13 +32,6 @@ from vfod.store import Keeping, Reader, Writer
 from vfod.survey.occupancy import Share, Unsaid
 
 QUIET = DIALS[9]
-
-
-@pytest.fixture
-def diary(tmp_path: Path) -> Iterator[Diary]:
-    made = Diary(tmp_path / "journal.sqlite")
-    yield made
-    made.close()
 
 
 Tell = Callable[..., Night]

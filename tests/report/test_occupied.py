@@ -1,8 +1,7 @@
 """How much of a night was occupied, and what never paused, as the report tells it."""
 
 import random
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 import yaml
@@ -18,14 +17,6 @@ from vfod.report.page import night_page
 from vfod.report.text import night_lines
 from vfod.store import Reader
 from vfod.survey.occupancy import Share, Unsaid
-
-
-@pytest.fixture
-def diary(tmp_path: Path) -> Iterator[Diary]:
-    made = Diary(tmp_path / "journal.sqlite")
-    yield made
-    made.close()
-
 
 Tell = Callable[..., Night]
 

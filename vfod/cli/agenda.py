@@ -3,6 +3,7 @@
 import sys
 from typing import Any
 
+from vfod.cli.explain import vfo_of
 from vfod.cli.ics import calendar
 from vfod.cli.parser import Parser
 from vfod.cli.setting import call, configuration, now, print_json
@@ -65,7 +66,5 @@ def from_configuration(config: Config, days: int, vfo: str | None, when: float) 
     from vfod.app.front import agenda_of
     from vfod.app.vfo import windows_of
 
-    if vfo is not None and vfo not in config.vfos:
-        raise UsageError(f"there is no VFO {vfo!r}", remedy=f"known: {', '.join(config.vfos)}")
-    names = [vfo] if vfo else config.vfos
+    names = [vfo_of(config, vfo).name] if vfo is not None else config.vfos
     return agenda_of({name: windows_of(config, name) for name in names}, days, when)
